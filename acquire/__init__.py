@@ -1,0 +1,1 @@
+"""The daemon: clock, pollers, scan cycle, archive, configuration, rehearsal, command line."""

@@ -1,0 +1,1 @@
+"""Figures, each a ratio against the bare thing underneath in the same run."""

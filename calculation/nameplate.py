@@ -1,0 +1,107 @@
+"""What a pair of twins promises: nameplate, cold resistances, guarantee."""
+
+from dataclasses import dataclass, field
+from typing import Annotated, ClassVar, Literal
+
+from annotated_types import Ge, Gt, Le, Lt
+
+Positive = Annotated[float, Gt(0)]
+NotNegative = Annotated[float, Ge(0)]
+Percent = Annotated[float, Gt(0), Lt(100)]
+Material = Literal["copper", "aluminium"]
+
+# How a dataclass that is read from a file is validated: no key unknown, no number that is not one.
+STRICT: dict[str, object] = {"extra": "forbid", "allow_inf_nan": False, "strict": False}
+
+
+@dataclass(frozen=True, slots=True)
+class Nameplate:
+    """Rated values of one unit of the pair (IEC 60076-1 clause 3 terms).
+
+    Power in VA, voltages in V between terminals, losses in W at rated voltage or at rated current
+    and the reference temperature; impedance, no-load current and tap step in percent of rated.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    power_va: Positive
+    lv_voltage_v: Positive
+    hv_voltage_v: Positive
+    frequency_hz: Positive
+    impedance_percent: Percent
+    no_load_current_percent: Percent
+    no_load_loss_w: Positive
+    load_loss_w: Positive
+    phases: Annotated[int, Ge(1), Le(1)] = 1
+    reference_temperature_c: Annotated[float, Gt(0), Lt(250)] = 75.0
+    tap_step_percent: Percent = 2.5
+    material_lv: Material = "copper"
+    material_hv: Material = "copper"
+
+    @property
+    def ratio(self) -> float:
+        """Rated voltage ratio HV/LV."""
+        return self.hv_voltage_v / self.lv_voltage_v
+
+    @property
+    def lv_current_a(self) -> float:
+        """Rated LV current, A."""
+        return self.power_va / self.lv_voltage_v
+
+    @property
+    def hv_current_a(self) -> float:
+        """Rated HV current, A."""
+        return self.power_va / self.hv_voltage_v
+
+    @property
+    def impedance_ohm(self) -> float:
+        """Short-circuit impedance of one unit at reference temperature, ohm, HV side."""
+        return self.impedance_percent / 100 * self.hv_voltage_v / self.hv_current_a
+
+
+@dataclass(frozen=True, slots=True)
+class Resistances:
+    """Mean d.c. resistances of the twins' windings in ohm, and the temperature they hold for."""
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    lv_ohm: Positive
+    hv_ohm: Positive
+    temperature_c: Annotated[float, Gt(-50), Lt(200)]
+
+
+@dataclass(frozen=True, slots=True)
+class Guarantee:
+    """Guaranteed values at reference temperature with their tolerances in percent.
+
+    Default tolerances are those of IEC 60076-1 Table 1: component losses +15, no-load current +30,
+    impedance of a principal tapping +/-7.5 from 10 % impedance and +/-10 below (None: that rule),
+    total losses +10.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    no_load_loss_w: Positive
+    load_loss_w: Positive
+    impedance_percent: Percent
+    no_load_current_percent: Percent
+    no_load_loss_tolerance_percent: NotNegative = 15.0
+    load_loss_tolerance_percent: NotNegative = 15.0
+    total_loss_tolerance_percent: NotNegative = 10.0
+    no_load_current_tolerance_percent: NotNegative = 30.0
+    impedance_tolerance_percent: NotNegative | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """The twins under test: who they are, what they promise, what is known of them."""
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    name: str
+    serial_a: str
+    serial_b: str
+    nameplate: Nameplate
+    resistances: Resistances
+    guarantee: Guarantee
+    note: str = field(default="")

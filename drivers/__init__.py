@@ -1,0 +1,1 @@
+"""What talks to the world: readings, links, instruments described in data, outputs."""

@@ -1,0 +1,198 @@
+"""Instruments, channels and outputs as the stand file and the shipped descriptions give them.
+
+Plain types: the files are read and validated elsewhere.
+"""
+
+from dataclasses import dataclass
+from typing import Annotated, ClassVar, Literal
+
+from annotated_types import Ge, Le, MinLen
+
+from calculation.nameplate import STRICT, NotNegative, Positive
+
+Register = Annotated[int, Ge(0), Le(65535)]
+Unit = Literal["V", "A", "W", "Hz", "°C", "Ω", "", "1"]
+
+
+@dataclass(frozen=True, slots=True)
+class Accuracy:
+    """Limits of error of a channel: percent of reading plus percent of the range in use."""
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    reading_percent: NotNegative
+    range_percent: NotNegative
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One quantity that an instrument reports.
+
+    `field` names the value in the instrument's description, `name` the channel of the stand
+    ("hv.current.1"). `ranges` ascend, in the channel's unit; a value above the last is over range.
+    `ratio` multiplies what the instrument reports (the VT or CT ratio of the channel).
+    A channel older than `stale_after_s` is stale; a `critical` stale channel is a trip.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    field: str
+    name: str
+    unit: Unit
+    stale_after_s: Positive
+    critical: bool = False
+    accuracy: Accuracy | None = None
+    ranges: tuple[Positive, ...] = ()
+    ratio: Positive = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """One instrument of the stand: which description it follows, where it is, how it is polled."""
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    name: str
+    description: str
+    resource: str
+    period_s: Positive
+    timeout_s: Positive
+    channel: Annotated[tuple[Channel, ...], MinLen(1)]
+    phase_s: NotNegative = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Query:
+    """A message and the fields that its answer lists, in order."""
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    ask: str
+    fields: Annotated[tuple[str, ...], MinLen(1)]
+
+
+@dataclass(frozen=True, slots=True)
+class TextDescription:
+    """An instrument asked in lines of text: what identifies it and which queries it answers."""
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    kind: Literal["text"]
+    identity: str
+    query: Annotated[tuple[Query, ...], MinLen(1)]
+
+
+@dataclass(frozen=True, slots=True)
+class RegisterField:
+    """Where a value stands in a unit's registers and how it is coded: value = register * scale."""
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    field: str
+    address: Register
+    type: Literal["uint16", "int16"] = "uint16"
+    scale: Positive = 1.0
+    not_implemented: Register | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RegisterIdentity:
+    """Registers that never change and tell the unit from another."""
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    address: Register
+    registers: Annotated[tuple[Register, ...], MinLen(1)]
+
+
+@dataclass(frozen=True, slots=True)
+class RegisterDescription:
+    """A unit of registers: what identifies it and where its values stand."""
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    kind: Literal["registers"]
+    identity: RegisterIdentity
+    value: Annotated[tuple[RegisterField, ...], MinLen(1)]
+
+
+@dataclass(frozen=True, slots=True)
+class ContactorWiring:
+    """A contactor or other two-state output: where its command is written.
+
+    1 energises (closes), 0 opens.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    address: Register
+
+
+@dataclass(frozen=True, slots=True)
+class Regulator:
+    """A motor regulator with its supply.
+
+    Position runs from 0 to 1 of travel and is written as register = position / scale.
+    `full_voltage_v` is the open-circuit voltage that position 1 promises, `rate_per_s` the travel
+    per second, `resolution` the smallest step that it can hold, `zero_band` what counts as zero.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    address: Register
+    full_voltage_v: Positive
+    rate_per_s: Positive
+    resolution: Positive
+    zero_band: Positive
+    scale: Positive = 0.0001
+
+
+@dataclass(frozen=True, slots=True)
+class OutputWiring:
+    """The unit that drives the outputs, on a link of its own, and where each output is written."""
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    resource: str
+    timeout_s: Positive
+    heartbeat: Register
+    lv_contactor: ContactorWiring
+    loop_contactor: ContactorWiring
+    resistance_selector: ContactorWiring
+    lv_regulator: Regulator
+    loop_regulator: Regulator
+
+
+@dataclass(frozen=True, slots=True)
+class Watchdog:
+    """The hardware watchdog relay: it drops when the heartbeat has not toggled for `drop_s`."""
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    drop_s: Positive
+
+
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """A test stand: its instruments, outputs, watchdog, wiring and pace.
+
+    `lv_branch_ohm` is the resistance of the leads from the LV bus to each unit and back, ohm; they
+    carry full current and their loss is subtracted from the load loss.
+    `commit_interval_s` is how often readings are committed to the archive.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    name: str
+    scan_period_s: Positive
+    commit_interval_s: Positive
+    averaging_s: NotNegative
+    lv_branch_ohm: NotNegative
+    watchdog: Watchdog
+    outputs: OutputWiring
+    instrument: Annotated[tuple[Instrument, ...], MinLen(1)]
+    note: str = ""
+
+    def channels(self) -> dict[str, Channel]:
+        """Return every channel of the stand by name."""
+        return {c.name: c for i in self.instrument for c in i.channel}

@@ -1,0 +1,1 @@
+"""Instruments described in data, one TOML file a kind; generic and standard-based."""

@@ -1,0 +1,76 @@
+"""The seam to the wires: text and registers, each call with its own time-out."""
+
+from typing import NamedTuple, Protocol
+
+
+class InstrumentFault(Exception):
+    """An instrument did not do what it was asked: which one, what was asked, what came back."""
+
+    def __init__(self, instrument: str, asked: str, came_back: str) -> None:
+        super().__init__(f"{instrument}: asked {asked!r}, {came_back}")
+        self.instrument = instrument
+        self.asked = asked
+        self.came_back = came_back
+
+
+class NoAnswer(InstrumentFault):
+    """Nothing came back within the time-out."""
+
+
+class BadAnswer(InstrumentFault):
+    """Something came back that is not an answer to the question."""
+
+
+class ConnectionLost(InstrumentFault):
+    """The link is gone: it has to be opened again."""
+
+
+class Refused(InstrumentFault):
+    """The instrument answered that it will not."""
+
+
+class Block(NamedTuple):
+    """Adjacent registers of one unit, read in one exchange."""
+
+    address: int
+    count: int
+
+
+class TextLink(Protocol):
+    """An instrument that is asked in lines of text. Raises InstrumentFault and nothing else."""
+
+    def query(self, message: str, timeout_s: float) -> str:
+        """Send one message and return its one answer, without its terminator."""
+        ...
+
+    def write(self, message: str, timeout_s: float) -> None:
+        """Send one message that has no answer."""
+        ...
+
+    def reopen(self) -> None:
+        """Close and open the link; proves nothing about who answers on it."""
+        ...
+
+    def close(self) -> None:
+        """Close the link for good."""
+        ...
+
+
+class RegisterLink(Protocol):
+    """A unit of 16-bit registers. Raises InstrumentFault and nothing else."""
+
+    def read(self, block: Block, timeout_s: float) -> tuple[int, ...]:
+        """Return the block's registers, exactly `block.count` of them, each 0 to 65535."""
+        ...
+
+    def write(self, address: int, values: tuple[int, ...], timeout_s: float) -> None:
+        """Write adjacent registers from `address` on."""
+        ...
+
+    def reopen(self) -> None:
+        """Close and open the link; proves nothing about who answers on it."""
+        ...
+
+    def close(self) -> None:
+        """Close the link for good."""
+        ...

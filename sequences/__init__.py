@@ -1,0 +1,1 @@
+"""What may happen on a test stand, and when."""

@@ -1,0 +1,1 @@
+"""Simulated stands as data, one folder a scenario; every figure in them is invented."""

@@ -1,0 +1,1 @@
+"""An invented single-phase 100 kVA pair on an invented stand."""

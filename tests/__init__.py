@@ -1,0 +1,1 @@
+"""Tests: mirrors of the rooms, outside references, whole runs."""
