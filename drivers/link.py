@@ -74,3 +74,15 @@ class RegisterLink(Protocol):
     def close(self) -> None:
         """Close the link for good."""
         ...
+
+
+class Clock(Protocol):
+    """Stand time, for those who are told when to wait: monotonic nanoseconds."""
+
+    def now(self) -> int:
+        """Return stand time in ns."""
+        ...
+
+    def wait_until(self, t: int) -> None:
+        """Return when stand time has reached `t`."""
+        ...
