@@ -1,0 +1,180 @@
+"""What the files of a scenario must agree on, beyond each being well formed."""
+
+import difflib
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from typing import NamedTuple
+
+from acquire.places import Key
+from drivers.description import (
+    Instrument,
+    OutputWiring,
+    RegisterDescription,
+    Stand,
+    TextDescription,
+)
+from drivers.simulated.truth import Truth
+
+Description = TextDescription | RegisterDescription
+
+REGISTERS = "registers:"
+
+# The channels without which the test can't be run safely, or at all, and their units.
+NEEDED = {
+    "guard": "1",
+    "emergency_stop": "1",
+    "protection_contact": "1",
+    "lv_contactor": "1",
+    "loop_contactor": "1",
+    "lv_regulator": "1",
+    "loop_regulator": "1",
+    "watchdog": "1",
+    "upstream_breaker": "1",
+    "resistance_selector": "1",
+    "lv.voltage.1": "V",
+    "lv.voltage_mean.1": "V",
+    "lv.current.1": "A",
+    "lv.power.1": "W",
+    "frequency": "Hz",
+    "series.voltage.1": "V",
+    "hv.voltage.1": "V",
+    "hv.current.1": "A",
+    "hv.power.1": "W",
+    "a.top_liquid": "°C",
+    "b.top_liquid": "°C",
+}
+
+
+class Disagreement(NamedTuple):
+    """A place in a file that doesn't fit the rest: the key's path, what was due, a hint."""
+
+    path: tuple[Key, ...]
+    expected: str
+    hint: str = ""
+
+
+def stand_disagreements(
+    stand: Stand, descriptions: Mapping[str, Description]
+) -> Iterator[Disagreement]:
+    """Yield what doesn't fit within a stand file, and between it and the descriptions it names."""
+    for i, instrument in enumerate(stand.instrument):
+        yield from _instrument(instrument, i, descriptions[instrument.description])
+    yield from _repeated(
+        {("instrument", i, "name"): inst.name for i, inst in enumerate(stand.instrument)}
+    )
+    yield from _repeated(
+        {
+            ("instrument", i, "channel", j, "name"): channel.name
+            for i, inst in enumerate(stand.instrument)
+            for j, channel in enumerate(inst.channel)
+        }
+    )
+    yield from _links(stand)
+    yield from _output_registers(stand.outputs)
+    yield from _needed_channels(stand)
+
+
+def truth_disagreements(truth: Truth, stand: Stand) -> Iterator[Disagreement]:
+    """Yield truths about instruments that the stand doesn't have."""
+    names = [instrument.name for instrument in stand.instrument]
+    for name in truth.instrument:
+        if name not in names:
+            expected = f"an instrument of the stand: {', '.join(names)}"
+            yield Disagreement(("instrument", name), expected, nearest(name, names))
+
+
+def nearest(name: str, names: Iterable[str]) -> str:
+    """Return a hint that names the nearest of `names`, or nothing where none is near."""
+    near = difflib.get_close_matches(name, list(names), n=1)
+    return f"did you mean {near[0]}?" if near else ""
+
+
+def _instrument(instrument: Instrument, i: int, description: Description) -> Iterator[Disagreement]:
+    served = isinstance(description, RegisterDescription)
+    if served != instrument.resource.startswith(REGISTERS):
+        expected = (
+            f"'{REGISTERS}NAME'" if served else "a VISA resource, 'TCPIP::HOST::PORT::SOCKET'"
+        )
+        kind = f"{instrument.description} is {'a register unit' if served else 'asked in text'}"
+        yield Disagreement(("instrument", i, "resource"), expected, kind)
+    offered = _offered(description)
+    for j, channel in enumerate(instrument.channel):
+        path = ("instrument", i, "channel", j)
+        if channel.field not in offered:
+            expected = f"a field of {instrument.description}: {', '.join(offered)}"
+            yield Disagreement((*path, "field"), expected, nearest(channel.field, offered))
+        if channel.stale_after_s < instrument.period_s:
+            expected = f"not less than the poll period, {instrument.period_s:g} s"
+            yield Disagreement((*path, "stale_after_s"), expected)
+        if list(channel.ranges) != sorted(set(channel.ranges)):
+            yield Disagreement((*path, "ranges"), "ranges that ascend")
+
+
+def _offered(description: Description) -> list[str]:
+    if isinstance(description, RegisterDescription):
+        return [value.field for value in description.value]
+    return [field for query in description.query for field in query.fields]
+
+
+def _repeated(places: Mapping[tuple[Key, ...], str]) -> Iterator[Disagreement]:
+    counts = Counter(places.values())
+    for path, name in reversed(list(places.items())):
+        if counts[name] > 1:
+            yield Disagreement(path, f"a name of its own; {counts[name]} have this one")
+
+
+def _links(stand: Stand) -> Iterator[Disagreement]:
+    """Outputs have a link to themselves: no opening ever waits behind a poll's time-out."""
+    if not stand.outputs.resource.startswith(REGISTERS):
+        yield Disagreement(("outputs", "resource"), f"'{REGISTERS}NAME'")
+    taken: dict[str, str] = {_link(stand.outputs.resource): ""}
+    for i, instrument in enumerate(stand.instrument):
+        other = taken.setdefault(_link(instrument.resource), instrument.name)
+        if other == "":
+            expected = "another link than the outputs': an opening would wait behind a poll"
+            yield Disagreement(("instrument", i, "resource"), expected)
+        elif other != instrument.name:
+            expected = f"a link of its own; {other} has this one"
+            yield Disagreement(("instrument", i, "resource"), expected)
+
+
+def _link(resource: str) -> str:
+    """Return one spelling for all that mean the same link: TCPIP:: is TCPIP0::."""
+    return re.sub(r"^([a-z]+)::", r"\g<1>0::", resource.strip().casefold())
+
+
+def _output_registers(outputs: OutputWiring) -> Iterator[Disagreement]:
+    taken = {outputs.heartbeat: "heartbeat"}
+    for name in (
+        "lv_contactor",
+        "loop_contactor",
+        "resistance_selector",
+        "lv_regulator",
+        "loop_regulator",
+    ):
+        other = taken.setdefault(getattr(outputs, name).address, name)
+        if other != name:
+            expected = f"a register of its own; {other} has this one"
+            yield Disagreement(("outputs", name, "address"), expected)
+
+
+def _needed_channels(stand: Stand) -> Iterator[Disagreement]:
+    channels = stand.channels()
+    for name, unit in NEEDED.items():
+        if name not in channels:
+            hint = nearest(name, channels.keys() - NEEDED.keys())
+            yield Disagreement(("instrument",), f"a channel named {name}", hint)
+        elif channels[name].unit != unit:
+            yield Disagreement(_path_of(stand, name), f"unit '{unit}' for {name}")
+    if not any(re.fullmatch(r"ambient\.\d+", name) for name in channels):
+        yield Disagreement(("instrument",), "at least one channel named ambient.1, ambient.2 …")
+
+
+def _path_of(stand: Stand, name: str) -> tuple[Key, ...]:
+    return next(
+        ("instrument", i, "channel", j, "unit")
+        for i, instrument in enumerate(stand.instrument)
+        for j, channel in enumerate(instrument.channel)
+        if channel.name == name
+    )
