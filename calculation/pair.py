@@ -66,3 +66,10 @@ def local_exponent(voltages_v: Sequence[float], powers_w: Sequence[float]) -> fl
     if spread < 1e-12:
         raise ImpossibleReading({"voltage_v": voltages_v[0]}, "an exponent needs voltages apart")
     return sum((a - mean_x) * (b - mean_y) for a, b in zip(x, y, strict=True)) / spread
+
+
+def lv_currents(no_load_a: complex, hv_loop_a: complex, ratio: float) -> tuple[complex, complex]:
+    """Phasors of the two units' LV winding currents, A: the no-load current plus and minus the
+    loop current referred. `no_load_a` is that of one unit, both phasors against the LV voltage.
+    """
+    return no_load_a + ratio * hv_loop_a, no_load_a - ratio * hv_loop_a
