@@ -1,0 +1,147 @@
+"""An archive's file as SQLite sees it: made, opened, refused, held while a run is written."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from acquire.schema import APPLICATION, README, SCHEMA, VERSION
+
+# How long a commit waits for another program's; readers never hold one up.
+BUSY_S = 1.0
+
+WORDS = {
+    "database is locked": "another program holds it locked",
+    "attempt to write a readonly database": "it can't be written, it is read-only",
+    "database or disk is full": "the disk is full",
+    "unable to open database file": "it can't be opened",
+    "file is not a database": "it is not an SQLite file",
+}
+
+
+class ArchiveError(Exception):
+    """An archive that can't be read or written; as text one line with its path and the reason."""
+
+
+@contextmanager
+def translated(path: Path) -> Iterator[None]:
+    """Turn what SQLite and the file system raise into ArchiveError."""
+    try:
+        yield
+    except (sqlite3.Error, OSError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        reason = WORDS.get(reason, reason.lower()).replace("\n", " ")
+        raise ArchiveError(f"{path}: {reason}") from error
+
+
+def refuse_others(path: Path) -> None:
+    """Raise ArchiveError for a file that is something else than an archive of this version.
+
+    Its first bytes are read without SQLite, since opening may already alter a file. They hold
+    (SQLite file format, section 1.3) the magic words, at byte 60 the user version and at byte 68
+    the application, both big-endian.
+    """
+    if not path.exists():
+        return
+    if not path.is_file():
+        raise ArchiveError(f"{path}: it is not a file")
+    with path.open("rb") as file:
+        head = file.read(100)
+    if not head:
+        return
+    application = int.from_bytes(head[68:72], "big")
+    if not head.startswith(b"SQLite format 3\0") or application != APPLICATION:
+        raise ArchiveError(f"{path}: it is not an archive of this program and is left as it is")
+    version = int.from_bytes(head[60:64], "big")
+    if version != VERSION:
+        raise ArchiveError(
+            f"{path}: its schema is version {version}, this program reads and writes {VERSION};"
+            " it is left as it is"
+        )
+
+
+def create(path: Path) -> None:
+    """Make the archive at `path`, unless it is there by now."""
+    readme = "".join(
+        "INSERT INTO readme (text) VALUES ('{}');\n".format(line.replace("'", "''"))
+        for line in README.splitlines()
+    )
+    # In SQLite's rollback journal, so that the file's first bytes tell from the start what it is.
+    with closing(sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)) as db:
+        if _has_tables(db):
+            return
+        try:
+            db.executescript(
+                f"BEGIN EXCLUSIVE; PRAGMA application_id = {APPLICATION};"
+                f" PRAGMA user_version = {VERSION}; {SCHEMA} {readme} COMMIT;"
+            )
+        except sqlite3.OperationalError:
+            db.rollback()
+            # Another process may have been quicker.
+            if not _has_tables(db):
+                raise
+
+
+def _has_tables(db: sqlite3.Connection) -> bool:
+    return bool(db.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0])
+
+
+def connect(path: Path) -> sqlite3.Connection:
+    """Open an archive for writing, every commit forced to the disk."""
+    # The thread that made a connection need not be the one that writes; one at a time does.
+    db = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None, check_same_thread=False)
+    db.execute("PRAGMA journal_mode = WAL")
+    db.execute("PRAGMA synchronous = FULL")
+    db.execute("PRAGMA foreign_keys = ON")
+    return db
+
+
+def connect_reading(path: Path) -> sqlite3.Connection:
+    """Open an archive for reading only."""
+    uri = f"{path.absolute().as_uri()}?mode=ro"
+    try:
+        db = sqlite3.connect(uri, uri=True, isolation_level=None)
+        db.execute("SELECT count(*) FROM run")
+    except sqlite3.OperationalError:
+        # A folder that can't be written has no room for SQLite's side files. Without one there is
+        # nobody who writes, and the file can be read as it stands.
+        if path.with_name(f"{path.name}-wal").exists():
+            raise
+        db = sqlite3.connect(f"{uri}&immutable=1", uri=True, isolation_level=None)
+    return db
+
+
+class Hold:
+    """What tells others that a run's process lives: a lock that its death lifts.
+
+    It is the lock of an empty SQLite file, which works alike on every system.
+    Raises BlockingIOError where another process, or another part of this one, has it.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._db = sqlite3.connect(path, timeout=0, isolation_level=None, check_same_thread=False)
+        try:
+            self._db.execute("BEGIN EXCLUSIVE")
+        except sqlite3.OperationalError as error:
+            self._db.close()
+            raise BlockingIOError(f"{path} is held") from error
+
+    def release(self) -> None:
+        """Let go, and remove the file."""
+        self._db.close()
+        self._path.unlink(missing_ok=True)
+
+
+def held(path: Path) -> bool:
+    """Say whether somebody has the hold at `path`."""
+    if not path.exists():
+        return False
+    try:
+        Hold(path).release()
+    except BlockingIOError:
+        return True
+    except (sqlite3.Error, OSError):
+        # Where nothing can be written nobody records.
+        return False
+    return False
