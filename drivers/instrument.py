@@ -1,0 +1,206 @@
+"""Instruments as their descriptions have them: asked once a poll, answering in readings.
+
+A poll returns a reading for every channel of the instrument, whatever happens on the wire; the
+fault, if there was one, stands in `fault` and the link is opened and identified afresh before
+anything it says is believed again.
+"""
+
+from math import isnan
+from typing import Protocol
+
+from drivers.description import Channel, Instrument, RegisterDescription, TextDescription
+from drivers.link import BadAnswer, Clock, InstrumentFault, RegisterLink, TextLink
+from drivers.reading import OVER_RANGE, Quality, Reading
+from drivers.registers import decode, plan_reads
+from drivers.replies import UnreadableReply, read_numbers
+
+NO_VALUE = "the instrument says that it has no value"
+_LARGEST = 1e300
+
+
+class PolledInstrument(Protocol):
+    """What a poller needs of an instrument."""
+
+    name: str
+    fault: InstrumentFault | None
+
+    def open(self) -> None:
+        """Open the link afresh and make sure who answers. Raises InstrumentFault."""
+        ...
+
+    def poll(self) -> tuple[Reading, ...]:
+        """Ask once and return a reading of every channel; never raises for what a wire does."""
+        ...
+
+
+class _Slot:
+    """One channel of an instrument, with what turns a reported number into its reading."""
+
+    __slots__ = ("index", "limit", "name", "ratio")
+
+    def __init__(self, channel: Channel, index: int) -> None:
+        self.name = channel.name
+        self.index = index
+        self.ratio = channel.ratio
+        # Without ranges only the instrument itself can say that it is over range.
+        self.limit = channel.ranges[-1] if channel.ranges else _LARGEST
+
+    def reading(self, reported: float, t: int, began: int) -> Reading:
+        value = reported * self.ratio
+        if -self.limit <= value <= self.limit:
+            return Reading(self.name, t, began, value)
+        reason = NO_VALUE if isnan(value) else OVER_RANGE
+        return Reading(self.name, t, began, None, Quality.BAD, reason)
+
+
+def _slots(channels: tuple[Channel, ...], fields: tuple[str, ...], who: str) -> list[_Slot]:
+    """Find the channels whose fields stand in `fields`. Raises ValueError where none has them."""
+    places = {field: i for i, field in enumerate(fields)}
+    unknown = [c.field for c in channels if c.field not in places]
+    if unknown:
+        raise ValueError(f"{who}: its description has no field {unknown[0]!r}")
+    return [_Slot(c, places[c.field]) for c in channels]
+
+
+class TextInstrument:
+    """An instrument that is asked in lines of text.
+
+    Raises ValueError at construction when a channel names a field that no query answers.
+    """
+
+    def __init__(
+        self, instrument: Instrument, description: TextDescription, link: TextLink, clock: Clock
+    ) -> None:
+        self.name = instrument.name
+        self.fault: InstrumentFault | None = None
+        self._instrument = instrument
+        self._identity = description.identity
+        self._link = link
+        self._clock = clock
+        self._trusted = False
+        fields = tuple(f for q in description.query for f in q.fields)
+        slots = _slots(instrument.channel, fields, instrument.name)
+        self._queries: list[tuple[str, int, list[_Slot]]] = []
+        first = 0
+        for query in description.query:
+            own = range(first, first + len(query.fields))
+            chosen = [s for s in slots if s.index in own]
+            for slot in chosen:
+                slot.index -= first
+            self._queries.append((query.ask, len(query.fields), chosen))
+            first += len(query.fields)
+
+    def open(self) -> None:
+        """Open the link afresh and make sure who answers. Raises InstrumentFault."""
+        self._trusted = False
+        self._link.reopen()
+        answer = self._link.query("*IDN?", self._instrument.timeout_s)
+        parts = ",".join(part.strip() for part in answer.split(","))
+        if f",{self._identity}," not in f",{parts},":
+            raise BadAnswer(self.name, "*IDN?", f"{answer[:80]!r} is not {self._identity!r}")
+        self._trusted = True
+
+    def poll(self) -> tuple[Reading, ...]:
+        """Ask every query once and return a reading of every channel, in the queries' order."""
+        now = self._clock.now
+        began = now()
+        try:
+            if not self._trusted:
+                self.open()
+            readings: list[Reading] = []
+            for ask, count, slots in self._queries:
+                began = now()
+                reply = self._link.query(ask, self._instrument.timeout_s)
+                numbers = self._numbers(ask, reply, count)
+                t = (began + now()) // 2
+                readings += [s.reading(numbers[s.index], t, began) for s in slots]
+        except InstrumentFault as fault:
+            return self._failed(fault, began)
+        self.fault = None
+        return tuple(readings)
+
+    def _numbers(self, ask: str, reply: str, count: int) -> list[float]:
+        try:
+            return read_numbers(reply, count)
+        except UnreadableReply as error:
+            raise BadAnswer(self.name, ask, str(error)) from error
+
+    def _failed(self, fault: InstrumentFault, began: int) -> tuple[Reading, ...]:
+        self.fault = fault
+        self._trusted = False
+        return _bad(self._instrument, fault, began, self._clock.now())
+
+
+class RegisterInstrument:
+    """A unit of registers.
+
+    Raises ValueError at construction when a channel names a field that the description lacks.
+    """
+
+    def __init__(
+        self,
+        instrument: Instrument,
+        description: RegisterDescription,
+        link: RegisterLink,
+        clock: Clock,
+    ) -> None:
+        self.name = instrument.name
+        self.fault: InstrumentFault | None = None
+        self._instrument = instrument
+        self._link = link
+        self._clock = clock
+        self._trusted = False
+        self._plan = plan_reads(description)
+        fields = tuple(f.field for f in description.value)
+        places = self._plan.places
+        self._slots = [
+            (slot, places[slot.index].field, places[slot.index].index)
+            for slot in _slots(instrument.channel, fields, instrument.name)
+        ]
+
+    def open(self) -> None:
+        """Open the link afresh and make sure who answers. Raises InstrumentFault."""
+        self._trusted = False
+        self._link.reopen()
+        self._registers()
+        self._trusted = True
+
+    def poll(self) -> tuple[Reading, ...]:
+        """Read every block once and return a reading of every channel."""
+        now = self._clock.now
+        began = now()
+        try:
+            if not self._trusted:
+                self.open()
+            began = now()
+            registers = self._registers()
+        except InstrumentFault as fault:
+            self.fault = fault
+            self._trusted = False
+            return _bad(self._instrument, fault, began, now())
+        t = (began + now()) // 2
+        self.fault = None
+        return tuple(
+            [slot.reading(decode(field, registers[i]), t, began) for slot, field, i in self._slots]
+        )
+
+    def _registers(self) -> tuple[int, ...]:
+        """Read all blocks and put them end to end, with the identity among them proven."""
+        registers: tuple[int, ...] = ()
+        for block in self._plan.blocks:
+            got = self._link.read(block, self._instrument.timeout_s)
+            if len(got) != block.count:
+                raise BadAnswer(self.name, str(block), f"{len(got)} registers came back")
+            registers += got
+        for index, register in self._plan.identity:
+            if registers[index] != register:
+                raise BadAnswer(self.name, "identity", f"register {registers[index]:#06x}")
+        return registers
+
+
+def _bad(
+    instrument: Instrument, fault: InstrumentFault, began: int, ended: int
+) -> tuple[Reading, ...]:
+    t = (began + ended) // 2
+    reason = str(fault)
+    return tuple([Reading(c.name, t, began, None, Quality.BAD, reason) for c in instrument.channel])

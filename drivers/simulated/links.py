@@ -1,0 +1,196 @@
+"""The simulated stand's links: pyvisa-sim devices for text, memory for registers.
+
+The only file that knows pyvisa and pyvisa-sim. Of the latter it touches two private names,
+`_getters` and `_properties`; a test fails when a release renames them.
+"""
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+import pyvisa
+from pyvisa.resources import MessageBasedResource
+from pyvisa.rname import to_canonical_name
+from pyvisa_sim.component import Property
+from pyvisa_sim.parser import get_devices
+
+from drivers.description import Instrument, RegisterDescription, TextDescription
+from drivers.link import BadAnswer, Clock, ConnectionLost
+from drivers.simulated.meters import QUANTITIES
+from drivers.simulated.stand import SimulatedStand
+from drivers.simulated.units import SimulatedOutputsLink, SimulatedRegisterLink
+from drivers.simulated.wire import Wire
+
+NOT_A_NUMBER = "9.91E+37"
+# pyvisa-sim answers at once or not at all, and waits for the latter in real time.
+REAL_TIMEOUT_MS = 20
+
+
+class LiveProperty(Property):  # type: ignore[misc]  # pyvisa-sim ships no types
+    """A property of a simulated device whose value is computed when it is asked for."""
+
+    def __init__(self, name: str, answer: Callable[[], str]) -> None:
+        super().__init__(name, "", {"type": "str"})
+        self._answer = answer
+
+    def get_value(self) -> str:
+        """Return the live answer. An AttributeError would pass for silence, so none leaves."""
+        try:
+            return self._answer()
+        except AttributeError as error:
+            raise RuntimeError(f"{self.name}: {error}") from error
+
+
+class SimulatedDevices:
+    """The text instruments that a file describes; two of these share nothing.
+
+    pyvisa keeps one library for a path and that library its devices with all that they hold, so
+    each of these brings devices of its own and puts them in place before it opens one.
+    """
+
+    def __init__(self, meters_yaml: Path) -> None:
+        self._manager = pyvisa.ResourceManager(f"{meters_yaml}@sim")
+        self._devices: Any = get_devices(meters_yaml, False)
+
+    def __contains__(self, resource: str) -> bool:
+        return resource in self._devices.list_resources()
+
+    def make_live(self, resource: str, ask: str, answer: Callable[[], str]) -> None:
+        """Have a query of a device answered live. Raises ValueError where it has no such query."""
+        device = self._devices[resource]
+        getter = device._getters.get(ask.encode())
+        if getter is None:
+            raise ValueError(f"the simulated device at {resource} has no query {ask!r}")
+        device._properties[getter[0]] = LiveProperty(getter[0], answer)
+
+    def open(self, resource: str, who: str) -> MessageBasedResource:
+        """Open a resource. Raises ConnectionLost where nothing has that name."""
+        if resource not in self:
+            # pyvisa-sim would open it without a word and answer nothing.
+            raise ConnectionLost(who, f"open {resource}", "there is no such resource")
+        library: Any = self._manager.visalib
+        library.devices = self._devices
+        try:
+            opened = self._manager.open_resource(
+                resource,
+                resource_pyclass=MessageBasedResource,
+                read_termination="\n",
+                write_termination="\n",
+                timeout=REAL_TIMEOUT_MS,
+            )
+        except pyvisa.Error as error:
+            raise ConnectionLost(who, f"open {resource}", str(error)) from error
+        assert isinstance(opened, MessageBasedResource)
+        return opened
+
+
+class SimulatedTextLink:
+    """The link to a text instrument: a pyvisa-sim device, and the time that it takes."""
+
+    def __init__(self, devices: SimulatedDevices, resource: str, name: str, wire: Wire) -> None:
+        self._devices = devices
+        self._resource = resource
+        self._name = name
+        self._wire = wire
+        self._open: MessageBasedResource | None = None
+
+    def query(self, message: str, timeout_s: float) -> str:
+        """Send one message and return its answer. Raises InstrumentFault."""
+        opened = self._opened(message)
+        ends = self._wire.begin(message, timeout_s)
+        try:
+            answer = opened.query(message)
+        except pyvisa.Error as error:
+            raise ConnectionLost(self._name, message, str(error)) from error
+        except UnicodeDecodeError as error:
+            raise BadAnswer(self._name, message, f"not ASCII: {error.object[:40]!r}") from error
+        self._wire.end(ends)
+        return answer
+
+    def write(self, message: str, timeout_s: float) -> None:
+        """Send one message that has no answer. Raises InstrumentFault."""
+        opened = self._opened(message)
+        ends = self._wire.begin(message, timeout_s)
+        try:
+            opened.write(message)
+        except pyvisa.Error as error:
+            raise ConnectionLost(self._name, message, str(error)) from error
+        self._wire.end(ends)
+
+    def reopen(self) -> None:
+        """Close and open the link. Raises ConnectionLost where nothing is there."""
+        self.close()
+        self._open = self._devices.open(self._resource, self._name)
+
+    def close(self) -> None:
+        """Close the link."""
+        if self._open is not None:
+            self._open.close()
+            self._open = None
+
+    def _opened(self, asked: str) -> MessageBasedResource:
+        if self._open is None:
+            raise ConnectionLost(self._name, asked, "the link is not open")
+        return self._open
+
+
+class SimulatedLinks:
+    """Every link of one simulated stand.
+
+    Raises ValueError where a description asks what its simulated device doesn't know, or a stand
+    has a channel for which the simulated one has nothing to show.
+    """
+
+    def __init__(
+        self,
+        plant: SimulatedStand,
+        descriptions: Mapping[str, TextDescription | RegisterDescription],
+        meters_yaml: Path,
+        clock: Clock,
+    ) -> None:
+        self._plant = plant
+        self._descriptions = descriptions
+        self._clock = clock
+        self._devices = SimulatedDevices(meters_yaml)
+
+    def text(self, instrument: Instrument) -> SimulatedTextLink:
+        """Return the link of a text instrument, not yet open."""
+        description = self._descriptions[instrument.description]
+        if not isinstance(description, TextDescription):
+            raise ValueError(f"{instrument.name} is not asked in lines of text")  # noqa: TRY004 - a file is wrong, not a type
+        resource = str(to_canonical_name(instrument.resource))
+        if resource in self._devices:
+            for query in description.query:
+                answer = self._answer(instrument, query.fields)
+                self._devices.make_live(resource, query.ask, answer)
+        wire = Wire(self._plant, self._clock, instrument.name)
+        return SimulatedTextLink(self._devices, resource, instrument.name, wire)
+
+    def registers(self, instrument: Instrument) -> SimulatedRegisterLink:
+        """Return the link of a register unit that is polled."""
+        description = self._descriptions[instrument.description]
+        if not isinstance(description, RegisterDescription):
+            raise ValueError(f"{instrument.name} is not a unit of registers")  # noqa: TRY004 - a file is wrong, not a type
+        return SimulatedRegisterLink(self._plant, self._clock, instrument, description)
+
+    def outputs(self) -> SimulatedOutputsLink:
+        """Return the link of the unit that drives the outputs."""
+        return SimulatedOutputsLink(self._plant, self._clock)
+
+    def _answer(self, instrument: Instrument, fields: tuple[str, ...]) -> Callable[[], str]:
+        """Return what computes the answer to a query: its fields in order, joined by commas."""
+        says = [self._field(instrument, field) for field in fields]
+        return lambda: ",".join([say() for say in says])
+
+    def _field(self, instrument: Instrument, field: str) -> Callable[[], str]:
+        plant = self._plant
+        name = next((c.name for c in instrument.channel if c.field == field), None)
+        if name is None:
+            return lambda: NOT_A_NUMBER
+        meter = plant.meters[name]
+        if name in {"frequency", "hv.frequency"}:
+            return lambda: meter.text(plant.frequency_hz)
+        if name not in QUANTITIES:
+            raise ValueError(f"{instrument.name}: the simulated stand has no {name}")
+        quantity = QUANTITIES[name]
+        return lambda: meter.text(quantity(plant.solution()))

@@ -1,0 +1,138 @@
+"""What moves on the stand: contactors, motor regulators, the watchdog relay.
+
+Each part is told the time and moves on by itself; `due` is when it next changes, so that whoever
+runs the plant can stop at every change on the way to an instant. Times are stand time in ns.
+"""
+
+from math import inf
+
+SECOND = 1_000_000_000
+
+
+class Contactor:
+    """A contactor with its auxiliary contact.
+
+    For hands: `welded` keeps the main contacts as they close, `jammed` keeps them from closing,
+    `fallen_out` opens them although the coil is energised, `auxiliary` is what the auxiliary
+    contact says instead of the truth.
+    """
+
+    def __init__(self, close_s: float, open_s: float) -> None:
+        self.commanded = False
+        self.welded = False
+        self.jammed = False
+        self.fallen_out = False
+        self.auxiliary: bool | None = None
+        self._close_ns = round(close_s * SECOND)
+        self._open_ns = round(open_s * SECOND)
+        self._energised = False
+        self._closed = False
+        self.due: float = inf
+
+    @property
+    def closed(self) -> bool:
+        """Whether the main contacts are closed."""
+        return self._closed
+
+    @property
+    def contact(self) -> bool:
+        """What the auxiliary contact says."""
+        return self._closed if self.auxiliary is None else self.auxiliary
+
+    def advance(self, t: int, supplied: bool) -> None:
+        """Move on to `t`, at which the coil circuit is supplied or not."""
+        energised = self.commanded and supplied and not self.fallen_out
+        if energised != self._energised:
+            self._energised = energised
+            self.due = t + (self._close_ns if energised else self._open_ns)
+        if t >= self.due:
+            self.due = inf
+            if self._energised:
+                self._closed = self._closed or not self.jammed
+            elif not self.welded:
+                self._closed = False
+        elif self.due == inf and self._held_against_coil():
+            self._closed = self._energised
+
+    def _held_against_coil(self) -> bool:
+        """Whether a fault that kept the contacts from following the coil has gone."""
+        if self._energised:
+            return not self._closed and not self.jammed
+        return self._closed and not self.welded
+
+
+class Regulator:
+    """A motor regulator: its position travels to a target at its rate, in steps.
+
+    For hands: `stuck` stops the motor, `drift_per_s` moves it by itself, `feedback` is what the
+    position transmitter says instead of the truth, `output` the share of full voltage that it
+    gives instead of what its position promises.
+    """
+
+    def __init__(self, rate_per_s: float, resolution: float) -> None:
+        self.stuck = False
+        self.drift_per_s = 0.0
+        self.feedback: float | None = None
+        self.output: float | None = None
+        self._rate = rate_per_s / SECOND
+        self._resolution = resolution
+        self._target = 0.0
+        self._travelled = 0.0
+        self._t = 0
+
+    @property
+    def position(self) -> float:
+        """The true position, 0 to 1 of travel, a whole number of steps."""
+        return round(self._travelled / self._resolution) * self._resolution
+
+    @property
+    def reported(self) -> float:
+        """What the position transmitter says."""
+        return self.position if self.feedback is None else self.feedback
+
+    @property
+    def share(self) -> float:
+        """The share of full voltage that it gives."""
+        return self.position if self.output is None else self.output
+
+    def command(self, position: float) -> None:
+        """Send it to a position; what lies outside its travel is brought to the end of it."""
+        self._target = min(max(position, 0.0), 1.0)
+
+    def advance(self, t: int) -> None:
+        """Move on to `t`."""
+        elapsed, self._t = t - self._t, t
+        if self.drift_per_s:
+            moved = self._travelled + self.drift_per_s * elapsed / SECOND
+            self._travelled = min(max(moved, 0.0), 1.0)
+        elif self._travelled != self._target and not self.stuck:
+            reach = self._rate * elapsed
+            way = self._target - self._travelled
+            self._travelled = (
+                self._target
+                if abs(way) <= reach
+                else (self._travelled + (reach if way > 0 else -reach))
+            )
+
+
+class Watchdog:
+    """The hardware relay that holds while the heartbeat toggles."""
+
+    def __init__(self, drop_s: float) -> None:
+        self._drop_ns = round(drop_s * SECOND)
+        self._beat = 0
+        self.picked_up = False
+        self.due: float = inf
+
+    def beat(self, t: int, value: int) -> None:
+        """Take the heartbeat's level; a change of it picks the relay up and holds it."""
+        if value != self._beat:
+            self._beat = value
+            self.picked_up = True
+            self.due = t + self._drop_ns
+
+    def advance(self, t: int) -> None:
+        """Move on to `t`."""
+        if t >= self.due:
+            self.picked_up = False
+            self.due = inf

@@ -1,0 +1,87 @@
+"""From nameplate and truth to the circuit of the pair at a winding temperature."""
+
+from calculation.nameplate import Nameplate
+from drivers.simulated.circuit import CoreBranch, PairCircuit, UnitCircuit
+from drivers.simulated.truth import TrueSupply, TrueUnit, Truth
+
+# Temperature constants of IEC 60076-1 (from memory), K.
+TEMPERATURE_CONSTANT = {"copper": 235.0, "aluminium": 225.0}
+# The true d.c. resistances hold at the one, the true impedance and additional loss at the other.
+RESISTANCE_AT_C = 20.0
+IMPEDANCE_AT_C = 75.0
+
+
+def pair_circuit(
+    nameplate: Nameplate, truth: Truth, lv_branch_ohm: float, winding_c: float | None = None
+) -> PairCircuit:
+    """Return the true circuit of the pair and its supplies.
+
+    Windings are at `winding_c`, room temperature when not given. Ratios are n(1 + d/2) for A and
+    n(1 - d/2) for B, d the true mismatch; the impedances of both units refer to the rated ratio.
+    """
+    celsius = truth.room_temperature_c if winding_c is None else winding_c
+    d = truth.ratio_mismatch_percent / 100
+    return PairCircuit(
+        a=unit_circuit(nameplate, truth.a, nameplate.ratio * (1 + d / 2), celsius),
+        b=unit_circuit(nameplate, truth.b, nameplate.ratio * (1 - d / 2), celsius),
+        z_branch=complex(lv_branch_ohm),
+        z_lv_source=_impedance(truth.lv_supply),
+        z_loop_source=_impedance(truth.loop_supply),
+        rated_lv=nameplate.lv_voltage_v / nameplate.lv_current_a,
+        tap_step=nameplate.tap_step_percent / 100,
+    )
+
+
+def unit_circuit(
+    nameplate: Nameplate, unit: TrueUnit, ratio: float, winding_c: float
+) -> UnitCircuit:
+    """Return one unit's T-circuit with its windings at `winding_c` degrees Celsius.
+
+    Direct-current resistances go with temperature, the additional part against it. The reactance
+    is what the true impedance (series sum, at 75 degC) leaves beside the resistance. Reactance
+    and additional resistance stand half on each side of the core branch.
+    """
+    r_lv, r_hv = _resistances(nameplate, unit, winding_c)
+    x = _reactance(nameplate, unit)
+    n = nameplate.ratio
+    z_lv = complex(r_lv, x / 2 / n**2)
+    return UnitCircuit(ratio, z_lv, complex(r_hv, x / 2), _core(nameplate, unit, z_lv))
+
+
+def _resistances(nameplate: Nameplate, unit: TrueUnit, celsius: float) -> tuple[float, float]:
+    """Return resistances of LV and HV winding with their share of additional loss, ohm."""
+    k_lv = TEMPERATURE_CONSTANT[nameplate.material_lv]
+    k_hv = TEMPERATURE_CONSTANT[nameplate.material_hv]
+    additional = unit.additional_loss_w / nameplate.hv_current_a**2 / 2
+    lv = unit.lv_resistance_ohm * (k_lv + celsius) / (k_lv + RESISTANCE_AT_C)
+    hv = unit.hv_resistance_ohm * (k_hv + celsius) / (k_hv + RESISTANCE_AT_C)
+    lv += additional / nameplate.ratio**2 * (k_lv + IMPEDANCE_AT_C) / (k_lv + celsius)
+    hv += additional * (k_hv + IMPEDANCE_AT_C) / (k_hv + celsius)
+    return lv, hv
+
+
+def _reactance(nameplate: Nameplate, unit: TrueUnit) -> float:
+    """Return the leakage reactance, ohm, HV side. Raises ValueError where resistance exceeds it."""
+    lv, hv = _resistances(nameplate, unit, IMPEDANCE_AT_C)
+    r = lv * nameplate.ratio**2 + hv
+    z = unit.impedance_percent / 100 * nameplate.hv_voltage_v / nameplate.hv_current_a
+    if z <= r:
+        raise ValueError(f"true impedance {z:.4g} ohm does not exceed its resistance {r:.4g} ohm")
+    return float((z**2 - r**2) ** 0.5)
+
+
+def _core(nameplate: Nameplate, unit: TrueUnit, z_lv: complex) -> CoreBranch:
+    """Return the core branch with which an open-circuit test at rated voltage reads the truth."""
+    v = nameplate.lv_voltage_v
+    i0 = unit.no_load_current_percent / 100 * nameplate.lv_current_a
+    active = unit.no_load_loss_w / v
+    if i0 <= active:
+        raise ValueError(f"true no-load current {i0:.4g} A carries no {unit.no_load_loss_w:.4g} W")
+    current = complex(active, -((i0**2 - active**2) ** 0.5))
+    emf = v - z_lv * current
+    y = current / emf
+    return CoreBranch(y.real, -y.imag, abs(emf), unit.loss_exponent, unit.low_flux_factor)
+
+
+def _impedance(supply: TrueSupply) -> complex:
+    return complex(supply.resistance_ohm, supply.reactance_ohm)

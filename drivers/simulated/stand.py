@@ -1,0 +1,188 @@
+"""The simulated stand: the plant in time.
+
+The plant is only moved on at instants at which somebody asks or writes. Between them nothing is
+computed; on the way every contact that opens or closes does so at its own instant. The circuit is
+solved afresh only when something that it depends on has changed.
+"""
+
+from cmath import exp
+from math import radians
+
+from calculation.nameplate import Nameplate
+from drivers.description import Stand
+from drivers.simulated.circuit import OPPOSITION, Solution, Supplies, WiredPair, Wiring
+from drivers.simulated.machinery import Contactor, Regulator, Watchdog
+from drivers.simulated.meters import Meter, stand_meters
+from drivers.simulated.pair import pair_circuit
+from drivers.simulated.truth import Truth
+
+
+class SimulatedStand:
+    """One stand with its pair.
+
+    For people's hands, read when next asked: `guard`, `emergency_stop` and `protection_contact`
+    (True is shut, closed, healthy, as their contacts read), `wiring`, `resistance_selector` and
+    the other machinery with its own faults, `lv_supply_lost`, `loop_supply_lost`, `frequency_hz`,
+    `temperatures_c` (by channel, instead of room temperature), `silent` (names of instruments,
+    "outputs" among them, that don't answer), `latencies_s` (by instrument), `meters` (by channel,
+    each with its own faults) and among them `series_voltmeter`, whose `dead` is a voltmeter that
+    reads a perfect nought. Emergency stop and watchdog drop the coils of both contactors in
+    hardware; the watchdog also drops the upstream breaker.
+    """
+
+    def __init__(
+        self,
+        stand: Stand,
+        nameplate: Nameplate,
+        truth: Truth,
+        seed: int,
+        wiring: Wiring = OPPOSITION,
+    ) -> None:
+        self.stand = stand
+        self.nameplate = nameplate
+        self.truth = truth
+        self.wiring = wiring
+        self.guard = self.emergency_stop = self.protection_contact = True
+        self.lv_supply_lost = self.loop_supply_lost = False
+        self.frequency_hz = nameplate.frequency_hz
+        self.temperatures_c: dict[str, float] = {}
+        self.silent: set[str] = set()
+        self.latencies_s = {name: i.latency_s for name, i in truth.instrument.items()}
+        close_s, open_s = truth.contactor_close_s, truth.contactor_open_s
+        self.lv_contactor = Contactor(close_s, open_s)
+        self.loop_contactor = Contactor(close_s, open_s)
+        self.resistance_selector = Contactor(close_s, open_s)
+        self.upstream_breaker = Contactor(close_s, open_s)
+        self.upstream_breaker.commanded = True
+        lv, loop = stand.outputs.lv_regulator, stand.outputs.loop_regulator
+        self.lv_regulator = Regulator(lv.rate_per_s, lv.resolution)
+        self.loop_regulator = Regulator(loop.rate_per_s, loop.resolution)
+        self._contactors = {
+            "lv_contactor": self.lv_contactor,
+            "loop_contactor": self.loop_contactor,
+            "resistance_selector": self.resistance_selector,
+        }
+        self._regulators = {
+            "lv_regulator": self.lv_regulator,
+            "loop_regulator": self.loop_regulator,
+        }
+        self.watchdog = Watchdog(stand.watchdog.drop_s)
+        self.pair = pair_circuit(nameplate, truth, stand.lv_branch_ohm)
+        self.meters: dict[str, Meter] = stand_meters(stand, truth, seed)
+        self.series_voltmeter = self.meters["series.voltage.1"]
+        self.t = 0
+        self._full_lv = lv.full_voltage_v
+        self._full_loop = loop.full_voltage_v * exp(1j * radians(truth.loop_supply.angle_degree))
+        self._wired = WiredPair(self.pair, wiring)
+        self._solved_for: tuple[Wiring, Supplies] | None = None
+        self._solution: Solution
+
+    @property
+    def series_multiplier(self) -> float:
+        """What the series voltmeter's answer is multiplied by; 1 where it is set rightly."""
+        return self.series_voltmeter.multiplier
+
+    @series_multiplier.setter
+    def series_multiplier(self, multiplier: float) -> None:
+        self.series_voltmeter.multiplier = multiplier
+
+    def advance(self, t: int) -> None:
+        """Move the plant on to stand time `t`, ns; an instant already past changes nothing."""
+        t = max(t, self.t)
+        while (due := self._next_change()) < t:
+            self._settle(int(due))
+        self._settle(t)
+
+    def write(self, output: str, value: float) -> None:
+        """Take what is written to the outputs unit at the instant last advanced to.
+
+        `output` is named as in the stand file: "heartbeat", a contactor, whose 1 closes and 0
+        opens, or a regulator, whose value is its position, 0 to 1.
+        """
+        if output == "heartbeat":
+            self.watchdog.beat(self.t, int(value))
+        elif output in self._regulators:
+            self._regulators[output].command(value)
+        else:
+            self._contactors[output].commanded = value == 1
+        self._settle(self.t)
+
+    def solution(self) -> Solution:
+        """Return the true circuit at the instant last advanced to."""
+        key = (self.wiring, self._supplies())
+        if key != self._solved_for:
+            if self._wired.wiring != self.wiring:
+                self._wired = WiredPair(self.pair, self.wiring)
+            self._solution = self._wired.solve(key[1])
+            self._solved_for = key
+        return self._solution
+
+    def electrical(self, t: int) -> Solution:
+        """Move on to `t` and return the true circuit there."""
+        self.advance(t)
+        return self.solution()
+
+    def status(self) -> tuple[float, ...]:
+        """Return what the contacts unit sees, in the order of STATUS."""
+        return (
+            self.guard,
+            self.emergency_stop,
+            self.protection_contact,
+            self.lv_contactor.contact,
+            self.loop_contactor.contact,
+            self.resistance_selector.contact,
+            self.watchdog.picked_up,
+            self.upstream_breaker.contact,
+            self.lv_regulator.reported,
+            self.loop_regulator.reported,
+        )
+
+    def temperature(self, channel: str) -> float:
+        """Return the true temperature behind a channel, degC."""
+        return self.temperatures_c.get(channel, self.truth.room_temperature_c)
+
+    def _supplies(self) -> Supplies:
+        upstream = self.upstream_breaker.closed
+        lv_there = upstream and not self.lv_supply_lost
+        loop_there = upstream and not self.loop_supply_lost
+        return Supplies(
+            self._full_lv * self.lv_regulator.share + 0j if lv_there else None,
+            self._full_loop * self.loop_regulator.share if loop_there else None,
+            self.lv_contactor.closed,
+            self.loop_contactor.closed,
+        )
+
+    def _next_change(self) -> float:
+        return min(
+            self.watchdog.due,
+            self.lv_contactor.due,
+            self.loop_contactor.due,
+            self.upstream_breaker.due,
+            self.resistance_selector.due,
+        )
+
+    def _settle(self, t: int) -> None:
+        self.watchdog.advance(t)
+        picked_up = self.watchdog.picked_up
+        coils = picked_up and self.emergency_stop
+        self.upstream_breaker.advance(t, picked_up)
+        self.lv_contactor.advance(t, coils)
+        self.loop_contactor.advance(t, coils)
+        self.resistance_selector.advance(t, True)
+        self.lv_regulator.advance(t)
+        self.loop_regulator.advance(t)
+        self.t = t
+
+
+STATUS = (
+    "guard",
+    "emergency_stop",
+    "protection_contact",
+    "lv_contactor",
+    "loop_contactor",
+    "resistance_selector",
+    "watchdog",
+    "upstream_breaker",
+    "lv_regulator",
+    "loop_regulator",
+)

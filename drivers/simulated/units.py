@@ -1,0 +1,165 @@
+"""The stand's register units, served from memory at the seam where real ones are read."""
+
+from drivers.description import Instrument, RegisterDescription, RegisterField, Stand
+from drivers.link import Block, Clock, Refused
+from drivers.registers import encode
+from drivers.simulated.stand import STATUS, SimulatedStand
+from drivers.simulated.wire import Wire
+
+Registers = dict[int, int]
+
+
+class ContactsUnit:
+    """Contacts and positions; encoded afresh only when one of them has changed."""
+
+    def __init__(self, plant: SimulatedStand, places: list[tuple[RegisterField, int]]) -> None:
+        self._plant = plant
+        self._places = places
+        self._status: tuple[float, ...] = ()
+
+    def refresh(self, registers: Registers) -> bool:
+        """Bring the registers up to date; return whether any of them may have changed."""
+        status = self._plant.status()
+        if status == self._status:
+            return False
+        self._status = status
+        for field, i in self._places:
+            registers[field.address] = encode(field, float(status[i]))
+        return True
+
+
+class TemperaturesUnit:
+    """Temperatures through their meters; an input that no channel names is an open sensor."""
+
+    def __init__(
+        self, plant: SimulatedStand, places: list[tuple[RegisterField, str | None]]
+    ) -> None:
+        self._plant = plant
+        self._places = places
+
+    def refresh(self, registers: Registers) -> bool:
+        """Measure every input afresh."""
+        plant = self._plant
+        for field, channel in self._places:
+            shown = None
+            if channel is not None:
+                shown = plant.meters[channel].value(plant.temperature(channel))
+            registers[field.address] = encode(field, shown)
+        return True
+
+
+def unit_behind(
+    plant: SimulatedStand, instrument: Instrument, description: RegisterDescription
+) -> ContactsUnit | TemperaturesUnit:
+    """Return what stands behind a register unit of the stand: contacts, or else temperatures.
+
+    Raises ValueError where the stand has nothing to show for one of its channels.
+    """
+    channels = {c.field: c.name for c in instrument.channel}
+    if any(name in STATUS for name in channels.values()):
+        known = {field: name for field, name in channels.items() if name in STATUS}
+        if known != channels:
+            unknown = next(name for field, name in channels.items() if field not in known)
+            raise ValueError(f"{instrument.name}: the simulated stand has no {unknown}")
+        wanted = [f for f in description.value if f.field in known]
+        return ContactsUnit(plant, [(f, STATUS.index(known[f.field])) for f in wanted])
+    return TemperaturesUnit(plant, [(f, channels.get(f.field)) for f in description.value])
+
+
+class SimulatedRegisterLink:
+    """The link to a register unit that is polled. It can't be written."""
+
+    def __init__(
+        self,
+        plant: SimulatedStand,
+        clock: Clock,
+        instrument: Instrument,
+        description: RegisterDescription,
+    ) -> None:
+        self._name = instrument.name
+        self._wire = Wire(plant, clock, instrument.name)
+        self._unit = unit_behind(plant, instrument, description)
+        identity = description.identity
+        self._registers: Registers = dict.fromkeys((f.address for f in description.value), 0)
+        self._registers |= {identity.address + i: r for i, r in enumerate(identity.registers)}
+        self._read: dict[Block, tuple[int, ...]] = {}
+
+    def read(self, block: Block, timeout_s: float) -> tuple[int, ...]:
+        """Return the block's registers. Raises NoAnswer, and Refused where there are none."""
+        ends = self._wire.begin("read", timeout_s)
+        if self._unit.refresh(self._registers):
+            self._read.clear()
+        values = self._read.get(block)
+        if values is None:
+            values = self._slice(block)
+            self._read[block] = values
+        self._wire.end(ends)
+        return values
+
+    def write(self, address: int, values: tuple[int, ...], timeout_s: float) -> None:
+        """Refuse: nothing in this unit is for writing."""
+        self._wire.end(self._wire.begin("write", timeout_s))
+        raise Refused(self._name, f"write {values} at {address}", "it can only be read")
+
+    def reopen(self) -> None:
+        """Open the link; memory is always there."""
+
+    def close(self) -> None:
+        """Close the link."""
+
+    def _slice(self, block: Block) -> tuple[int, ...]:
+        addresses = range(block.address, block.address + block.count)
+        if not all(a in self._registers for a in addresses):
+            raise Refused(self._name, str(block), "illegal address")
+        return tuple(self._registers[a] for a in addresses)
+
+
+class SimulatedOutputsLink:
+    """The link to the unit that drives the outputs, whose registers are as last written."""
+
+    def __init__(self, plant: SimulatedStand, clock: Clock) -> None:
+        self._plant = plant
+        self._wire = Wire(plant, clock, "outputs")
+        self._writers = output_writers(plant.stand)
+        self._registers: Registers = dict.fromkeys(self._writers, 0)
+
+    def read(self, block: Block, timeout_s: float) -> tuple[int, ...]:
+        """Return what was last written. Raises NoAnswer, and Refused where there is nothing."""
+        ends = self._wire.begin("read", timeout_s)
+        addresses = range(block.address, block.address + block.count)
+        self._refuse_unknown(addresses, str(block))
+        self._wire.end(ends)
+        return tuple(self._registers[a] for a in addresses)
+
+    def write(self, address: int, values: tuple[int, ...], timeout_s: float) -> None:
+        """Write adjacent registers, in order. Raises NoAnswer, or Refused and writes nothing."""
+        ends = self._wire.begin("write", timeout_s)
+        self._refuse_unknown(range(address, address + len(values)), f"write {values} at {address}")
+        for i, value in enumerate(values, address):
+            self._registers[i] = value
+            output, scale = self._writers[i]
+            self._plant.write(output, value * scale)
+        self._wire.end(ends)
+
+    def reopen(self) -> None:
+        """Open the link; memory is always there."""
+
+    def close(self) -> None:
+        """Close the link."""
+
+    def _refuse_unknown(self, addresses: range, asked: str) -> None:
+        if not all(a in self._writers for a in addresses):
+            raise Refused("outputs", asked, "illegal address")
+
+
+def output_writers(stand: Stand) -> dict[int, tuple[str, float]]:
+    """Return what stands behind each register of the outputs unit, and its scale."""
+    outputs = stand.outputs
+    return {
+        outputs.heartbeat: ("heartbeat", 1.0),
+        outputs.lv_contactor.address: ("lv_contactor", 1.0),
+        outputs.loop_contactor.address: ("loop_contactor", 1.0),
+        outputs.resistance_selector.address: ("resistance_selector", 1.0),
+        outputs.lv_regulator.address: ("lv_regulator", outputs.lv_regulator.scale),
+        outputs.loop_regulator.address: ("loop_regulator", outputs.loop_regulator.scale),
+    }
