@@ -97,17 +97,19 @@ def connect(path: Path) -> sqlite3.Connection:
 
 
 def connect_reading(path: Path) -> sqlite3.Connection:
-    """Open an archive for reading only."""
-    uri = f"{path.absolute().as_uri()}?mode=ro"
+    """Open an archive for looking only."""
+    uri = path.absolute().as_uri()
     try:
-        db = sqlite3.connect(uri, uri=True, isolation_level=None)
+        # Not mode=ro: such a connection can't remove SQLite's side files when it is the last.
+        db = sqlite3.connect(f"{uri}?mode=rw", timeout=BUSY_S, uri=True, isolation_level=None)
+        db.execute("PRAGMA query_only = ON")
         db.execute("SELECT count(*) FROM run")
     except sqlite3.OperationalError:
         # A folder that can't be written has no room for SQLite's side files. Without one there is
         # nobody who writes, and the file can be read as it stands.
         if path.with_name(f"{path.name}-wal").exists():
             raise
-        db = sqlite3.connect(f"{uri}&immutable=1", uri=True, isolation_level=None)
+        db = sqlite3.connect(f"{uri}?immutable=1", uri=True, isolation_level=None)
     return db
 
 

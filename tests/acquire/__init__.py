@@ -1,0 +1,1 @@
+"""Tests of the daemon's parts: configuration, archive, log, report, command line."""
