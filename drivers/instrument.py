@@ -5,13 +5,14 @@ fault, if there was one, stands in `fault` and the link is opened and identified
 anything it says is believed again.
 """
 
+from collections.abc import Sequence
 from math import isnan
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from drivers.description import Channel, Instrument, RegisterDescription, TextDescription
 from drivers.link import BadAnswer, Clock, InstrumentFault, RegisterLink, TextLink
 from drivers.reading import OVER_RANGE, Quality, Reading
-from drivers.registers import decode, plan_reads
+from drivers.registers import plan_reads
 from drivers.replies import UnreadableReply, read_numbers
 
 NO_VALUE = "the instrument says that it has no value"
@@ -33,33 +34,40 @@ class PolledInstrument(Protocol):
         ...
 
 
-class _Slot:
-    """One channel of an instrument, with what turns a reported number into its reading."""
+class _Slot(NamedTuple):
+    """One channel of an instrument: where its number stands and what makes a reading of it."""
 
-    __slots__ = ("index", "limit", "name", "ratio")
-
-    def __init__(self, channel: Channel, index: int) -> None:
-        self.name = channel.name
-        self.index = index
-        self.ratio = channel.ratio
-        # Without ranges only the instrument itself can say that it is over range.
-        self.limit = channel.ranges[-1] if channel.ranges else _LARGEST
-
-    def reading(self, reported: float, t: int, began: int) -> Reading:
-        value = reported * self.ratio
-        if -self.limit <= value <= self.limit:
-            return Reading(self.name, t, began, value)
-        reason = NO_VALUE if isnan(value) else OVER_RANGE
-        return Reading(self.name, t, began, None, Quality.BAD, reason)
+    at: int
+    name: str
+    ratio: float
+    limit: float
 
 
 def _slots(channels: tuple[Channel, ...], fields: tuple[str, ...], who: str) -> list[_Slot]:
-    """Find the channels whose fields stand in `fields`. Raises ValueError where none has them."""
+    """Return the channels' slots among `fields`. Raises ValueError where a field isn't there."""
     places = {field: i for i, field in enumerate(fields)}
     unknown = [c.field for c in channels if c.field not in places]
     if unknown:
         raise ValueError(f"{who}: its description has no field {unknown[0]!r}")
-    return [_Slot(c, places[c.field]) for c in channels]
+    # Without ranges only the instrument itself can say that it is over range.
+    return [
+        _Slot(places[c.field], c.name, c.ratio, c.ranges[-1] if c.ranges else _LARGEST)
+        for c in channels
+    ]
+
+
+def _readings(slots: list[_Slot], numbers: Sequence[float], t: int, began: int) -> list[Reading]:
+    return [
+        Reading(name, t, began, value)
+        if -limit <= (value := numbers[at] * ratio) <= limit
+        else _without_value(name, value, t, began)
+        for at, name, ratio, limit in slots
+    ]
+
+
+def _without_value(name: str, value: float, t: int, began: int) -> Reading:
+    reason = NO_VALUE if isnan(value) else OVER_RANGE
+    return Reading(name, t, began, None, Quality.BAD, reason)
 
 
 class TextInstrument:
@@ -83,12 +91,10 @@ class TextInstrument:
         self._queries: list[tuple[str, int, list[_Slot]]] = []
         first = 0
         for query in description.query:
-            own = range(first, first + len(query.fields))
-            chosen = [s for s in slots if s.index in own]
-            for slot in chosen:
-                slot.index -= first
-            self._queries.append((query.ask, len(query.fields), chosen))
-            first += len(query.fields)
+            end = first + len(query.fields)
+            own = [s._replace(at=s.at - first) for s in slots if first <= s.at < end]
+            self._queries.append((query.ask, len(query.fields), own))
+            first = end
 
     def open(self) -> None:
         """Open the link afresh and make sure who answers. Raises InstrumentFault."""
@@ -113,7 +119,7 @@ class TextInstrument:
                 reply = self._link.query(ask, self._instrument.timeout_s)
                 numbers = self._numbers(ask, reply, count)
                 t = (began + now()) // 2
-                readings += [s.reading(numbers[s.index], t, began) for s in slots]
+                readings += _readings(slots, numbers, t, began)
         except InstrumentFault as fault:
             return self._failed(fault, began)
         self.fault = None
@@ -152,11 +158,7 @@ class RegisterInstrument:
         self._trusted = False
         self._plan = plan_reads(description)
         fields = tuple(f.field for f in description.value)
-        places = self._plan.places
-        self._slots = [
-            (slot, places[slot.index].field, places[slot.index].index)
-            for slot in _slots(instrument.channel, fields, instrument.name)
-        ]
+        self._slots = _slots(instrument.channel, fields, instrument.name)
 
     def open(self) -> None:
         """Open the link afresh and make sure who answers. Raises InstrumentFault."""
@@ -180,9 +182,7 @@ class RegisterInstrument:
             return _bad(self._instrument, fault, began, now())
         t = (began + now()) // 2
         self.fault = None
-        return tuple(
-            [slot.reading(decode(field, registers[i]), t, began) for slot, field, i in self._slots]
-        )
+        return tuple(_readings(self._slots, self._plan.values(registers), t, began))
 
     def _registers(self) -> tuple[int, ...]:
         """Read all blocks and put them end to end, with the identity among them proven."""
@@ -192,9 +192,9 @@ class RegisterInstrument:
             if len(got) != block.count:
                 raise BadAnswer(self.name, str(block), f"{len(got)} registers came back")
             registers += got
-        for index, register in self._plan.identity:
-            if registers[index] != register:
-                raise BadAnswer(self.name, "identity", f"register {registers[index]:#06x}")
+        for at, register in self._plan.identity:
+            if registers[at] != register:
+                raise BadAnswer(self.name, "identity", f"register {registers[at]:#06x}")
         return registers
 
 

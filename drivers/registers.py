@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from math import nan
+from typing import NamedTuple
 
 from drivers.description import RegisterDescription, RegisterField
 from drivers.link import Block
@@ -12,12 +13,11 @@ _SIGN = 0x8000
 _SPAN = 0x10000
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(NamedTuple):
     """Where a field's register stands in the registers of all blocks put end to end."""
 
     field: RegisterField
-    index: int
+    at: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +31,10 @@ class ReadingPlan:
     blocks: tuple[Block, ...]
     places: tuple[Place, ...]
     identity: tuple[tuple[int, int], ...]
+
+    def values(self, registers: tuple[int, ...]) -> list[float]:
+        """Return the fields' values, in the description's order, from all blocks' registers."""
+        return [decode(field, registers[at]) for field, at in self.places]
 
 
 def plan_reads(description: RegisterDescription) -> ReadingPlan:

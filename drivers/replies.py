@@ -3,10 +3,10 @@
 import re
 from math import inf, nan
 
-# NR1, NR2 and NR3, in ASCII digits alone. Instruments also send NR3 without its point, with a
-# small e, or with a leading point; these mean what they say. Python's float() takes far more
-# ("nan", "1_000", digits of other scripts), so it only sees what passed here.
-_NUMBER = re.compile(r"[ \t]*[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?[ \t]*")
+# What NR1, NR2 and NR3 are written in, with the comma between them. Python's float() takes much
+# more ("nan", "1_000", digits of other scripts); of what is written in these it takes NR1 to NR3,
+# and NR3 without its point or with a small e, which instruments send too and mean.
+_WRITTEN_IN = re.compile(r"[-+.,0-9eE \t]+")
 
 # SCPI's infinity and not-a-number; a sign before the latter has been seen on wires.
 _INFINITY = 9.9e37
@@ -23,24 +23,26 @@ def read_numbers(reply: str, count: int) -> list[float]:
     SCPI's not-a-number becomes `nan` and its infinities `inf` and `-inf`; no other text does.
     Raises UnreadableReply when anything is missing, too much or not a number.
     """
+    if _WRITTEN_IN.fullmatch(reply) is None:
+        raise UnreadableReply(f"not a list of numbers: {reply[:80]!r}")
     items = reply.split(",")
     if len(items) != count:
         raise UnreadableReply(f"{len(items)} values where {count} belong: {reply[:80]!r}")
-    return [_number(item) for item in items]
+    try:
+        values = [float(item) for item in items]
+    except ValueError as error:
+        raise UnreadableReply(f"{error} in {reply[:80]!r}") from None
+    if min(values) > -_INFINITY and max(values) < _INFINITY:
+        return values
+    return [_meant(value) for value in values]
 
 
-def _number(item: str) -> float:
-    if _NUMBER.fullmatch(item) is None:
-        raise UnreadableReply(f"not a number: {item[:40]!r}")
-    value = float(item)
-    if -_INFINITY < value < _INFINITY:
+def _meant(value: float) -> float:
+    """Return what a value stands for where it is one of SCPI's marks."""
+    if abs(value) < _INFINITY:
         return value
-    return _beyond(value, item)
-
-
-def _beyond(value: float, item: str) -> float:
     if abs(value) == _NOT_A_NUMBER:
         return nan
     if abs(value) == _INFINITY:
         return inf if value > 0 else -inf
-    raise UnreadableReply(f"no instrument measures {item[:40]!r}")
+    raise UnreadableReply(f"no instrument measures {value!r}")

@@ -27,8 +27,9 @@ QUANTITIES: dict[str, Callable[[Solution], float]] = {
 class Meter:
     """One channel of one instrument, with the fixed error that it has in this run.
 
-    The error is within the stated class: a share of reading and a share of the range in use, each
-    drawn once, uniform between its limits. Noise is drawn for each value.
+    The error is within the stated class: `reading_error` and `range_error`, in percent of reading
+    and of the range in use, each drawn once, uniform between its limits. Noise is drawn for each
+    value. Voltages and currents never show less than nought.
 
     For hands: `multiplier` (a forgotten or reversed transformer), `dead` (a perfect nought), and
     `frozen` (goes on saying what it said).
@@ -44,30 +45,30 @@ class Meter:
         self.reading_error = drawn.uniform(-1, 1) * (accuracy.reading_percent if accuracy else 0)
         self.range_error = drawn.uniform(-1, 1) * (accuracy.range_percent if accuracy else 0)
         self._gain = 1 + self.reading_error / 100
+        self._offset = self.range_error / 100
         self._sigma = behaviour.noise_percent / 100
         self._gauss = Random(f"{seed}/{channel.name}").gauss
         self._signed = channel.unit in {"W", "°C"}
         self._format = f"%.{behaviour.digits}G"
-        self._said = "0"
+        self._shown: float | None = 0.0
 
     def value(self, true: float) -> float | None:
         """Return what it makes of a true value, in the channel's unit; None above every range."""
-        if self.dead:
-            return 0.0
-        true *= self.multiplier
-        span = self._range(abs(true))
-        if span is None:
-            return None
-        shown = true * (self._gain + self._gauss(0.0, self._sigma)) + self.range_error / 100 * span
-        return shown if self._signed else max(shown, 0.0)
+        if not self.frozen:
+            self._shown = 0.0 if self.dead else self._measured(true * self.multiplier)
+        return self._shown
 
     def text(self, true: float) -> str:
         """Return what the instrument says of a true value: before the channel's ratio."""
-        if not self.frozen:
-            value = self.value(true)
-            ratio = self.channel.ratio
-            self._said = OVER_RANGE if value is None else self._format % (value / ratio)
-        return self._said
+        value = self.value(true)
+        return OVER_RANGE if value is None else self._format % (value / self.channel.ratio)
+
+    def _measured(self, true: float) -> float | None:
+        span = self._range(abs(true))
+        if span is None:
+            return None
+        shown = true * (self._gain + self._gauss(0.0, self._sigma)) + self._offset * span
+        return shown if self._signed else max(shown, 0.0)
 
     def _range(self, magnitude: float) -> float | None:
         ranges = self.channel.ranges

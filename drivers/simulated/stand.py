@@ -14,6 +14,7 @@ from drivers.simulated.circuit import OPPOSITION, Solution, Supplies, WiredPair,
 from drivers.simulated.machinery import Contactor, Regulator, Watchdog
 from drivers.simulated.meters import Meter, stand_meters
 from drivers.simulated.pair import pair_circuit
+from drivers.simulated.true_state import TrueState, true_state
 from drivers.simulated.truth import Truth
 
 
@@ -121,6 +122,10 @@ class SimulatedStand:
         """Move on to `t` and return the true circuit there."""
         self.advance(t)
         return self.solution()
+
+    def true_state(self) -> TrueState:
+        """Return the truth against rated values at the instant last advanced to."""
+        return true_state(self.nameplate, self.solution())
 
     def status(self) -> tuple[float, ...]:
         """Return what the contacts unit sees, in the order of STATUS."""
