@@ -97,3 +97,50 @@ def wave_shape(voltage_mean_v: N, voltage_v: N) -> N:
             "wave shape differs from a sine by more than 3 %",
         )
     return d
+
+
+def no_load_loss_iec(measured_w: N, voltage_mean_v: N, voltage_v: N) -> N:
+    """No-load loss for a sine, W: P_m (1 + d) of IEC 60076-1 (from memory).
+
+    Raises:
+        ImpossibleReading: |d| above 3 %.
+    """
+    return measured_w * (1 + wave_shape(voltage_mean_v, voltage_v))
+
+
+def no_load_loss_ieee(
+    measured_w: N, voltage_mean_v: N, voltage_v: N, hysteresis_share: float = 0.5
+) -> N:
+    """No-load loss for a sine, W: P_m / (P1 + k P2), k = (r.m.s. / mean)² of IEEE C57.12.90.
+
+    From memory. `hysteresis_share` P1 is one half where it isn't known; P2 is the rest.
+
+    Raises:
+        ImpossibleReading: a share outside 0 to 1.
+    """
+    if not 0 <= hysteresis_share <= 1:
+        raise ImpossibleReading({"hysteresis_share": hysteresis_share}, "must lie within 0 and 1")
+    k = (voltage_v / voltage_mean_v) ** 2
+    return measured_w / (hysteresis_share + k * (1 - hysteresis_share))
+
+
+def no_load_loss_at_20_c(loss_w: N, core_c: N) -> N:
+    """No-load loss carried to a core of 20 degC, W (IEEE C57.12.90: 0.00065 per K, from memory)."""
+    return loss_w * (1 + 0.00065 * (core_c - 20))
+
+
+def separated_core_loss(low_hz: N, low_w: N, high_hz: N, high_w: N) -> tuple[N, N]:
+    """Hysteresis and eddy loss at `high_hz`, W, of losses at two frequencies, one flux density.
+
+    Hysteresis goes with frequency, eddy loss with its square.
+
+    Raises:
+        ImpossibleReading: frequencies not apart, or a part that would be negative.
+    """
+    if not everywhere(high_hz > low_hz):
+        raise ImpossibleReading({"low_hz": low_hz, "high_hz": high_hz}, "frequencies must differ")
+    eddy = (high_w / high_hz - low_w / low_hz) / (high_hz - low_hz) * high_hz**2
+    hysteresis = high_w - eddy
+    if not (everywhere(eddy >= 0) and everywhere(hysteresis >= 0)):
+        raise ImpossibleReading({"low_w": low_w, "high_w": high_w}, "a part would be negative")
+    return hysteresis, eddy

@@ -1,6 +1,9 @@
 """Efficiency and regulation of one transformer from its losses and impedance."""
 
-from calculation.errors import ImpossibleReading, everywhere
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from calculation.errors import ImpossibleReading, everywhere, refuse_unless_positive
 from calculation.number import N
 
 
@@ -60,3 +63,36 @@ def _drops(load: N, power_factor: N, e_r: N, e_x: N, leading: bool) -> tuple[N, 
     along = load * (e_r * power_factor + e_x * sine)
     across = load * (e_x * power_factor - e_r * sine)
     return along, across
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """A stretch of the day at one per-unit load and power factor."""
+
+    hours: float
+    load: float
+    power_factor: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """Energy of a load cycle, Wh, and output over input as a fraction."""
+
+    output_wh: float
+    core_wh: float
+    winding_wh: float
+    efficiency: float
+
+
+def all_day(cycle: Sequence[Hours], power_va: float, no_load_w: float, load_loss_w: float) -> Day:
+    """All-day efficiency over a load cycle; the core is energised throughout.
+
+    Raises:
+        ImpossibleReading: a cycle without duration or without output.
+    """
+    hours = sum(part.hours for part in cycle)
+    output = sum(part.hours * part.load * part.power_factor for part in cycle) * power_va
+    refuse_unless_positive({"hours": hours, "output_wh": output})
+    winding = sum(part.hours * part.load**2 for part in cycle) * load_loss_w
+    core = hours * no_load_w
+    return Day(output, core, winding, output / (output + core + winding))
