@@ -66,6 +66,7 @@ class Scenario:
     pair: Pair
     truth: Truth
     schedule: Schedule
+    schedule_name: str
     descriptions: dict[str, TextDescription | RegisterDescription]
     files: dict[str, str]
 
@@ -97,6 +98,7 @@ def load_scenario(name_or_folder: str, schedule: str) -> Scenario:
         pair=pair,
         truth=truth,
         schedule=plan,
+        schedule_name=schedule,
         descriptions=descriptions,
         files={
             "stand.toml": stand_file.text,

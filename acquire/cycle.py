@@ -1,0 +1,268 @@
+"""The scan cycle: read, protect, step, gate, record, in that order and nothing else."""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Protocol
+
+from acquire.database import ArchiveError
+from drivers.link import InstrumentFault
+from drivers.outputs import Outputs
+from drivers.reading import Reading
+from sequences.evidence import Evidence
+from sequences.expected import Expected
+from sequences.gate import Passage, gate
+from sequences.permissives import PERMISSIVES, Permissive, Situation
+from sequences.prompt import Answer, Prompt
+from sequences.protection import Protection
+from sequences.run import Run, State
+from sequences.scan import (
+    Arrived,
+    Ask,
+    Close,
+    Image,
+    Move,
+    Open,
+    Poll,
+    Request,
+    Scan,
+    WithholdHeartbeat,
+)
+from sequences.trips import View
+
+Observer = Callable[[int, str, Mapping[str, Any]], None]
+
+# Evidence that a reader of the record wants to see come, and its words.
+ANNOUNCED = (
+    ("watchdog_acted", "the watchdog relay was seen to drop and to pick up"),
+    ("not_aiding", "closing the loop drove no current: the pair is not aiding"),
+    ("loop", "current follows voltage: the loop is closed and opposed"),
+    ("wattmeter", "the loop wattmeter reads forwards"),
+    ("voltmeter", "the series voltmeter follows the HV analyser on every range that judges r"),
+    ("proof_complete", "the proof is complete, the loop contactor seen open"),
+    ("opposed", "r is within its limit at rated voltage"),
+)
+
+
+class Recorder(Protocol):
+    """Where a run is written. A failed commit raises ArchiveError and leaves the age to tell."""
+
+    last_commit_t: int
+
+    def readings(self, t: int, polls: Sequence[Poll]) -> None:
+        """Take the polls that arrived by `t`."""
+        ...
+
+    def event(self, t: int, kind: str, facts: Mapping[str, Any]) -> int:
+        """Record and commit an event."""
+        ...
+
+    def state(self, state: str) -> None:
+        """Record the run's state."""
+        ...
+
+
+class Asker(Protocol):
+    """Whoever puts prompts to people and brings their answers."""
+
+    def put(self, prompt: Prompt, t: int) -> None:
+        """Put a prompt."""
+        ...
+
+    def answers(self) -> list[Answer]:
+        """Return what was answered since the last call."""
+        ...
+
+
+class Cycle:
+    """One run's scan cycle."""
+
+    def __init__(
+        self,
+        expected: Expected,
+        outputs: Outputs,
+        run: Callable[[Callable[[str, Mapping[str, Any]], object]], Run[Any]],
+        recorder: Recorder,
+        asker: Asker,
+        observer: Observer,
+    ) -> None:
+        self.expected = expected
+        self.outputs = outputs
+        self.run = run(self.record)
+        self.evidence = Evidence()
+        self.protection = Protection(expected)
+        self.permissives: Mapping[str, tuple[Permissive, ...]] = PERMISSIVES
+        self.image = Image(expected.channels, 0)
+        self._recorder = recorder
+        self._asker = asker
+        self._observer = observer
+        self.scans = 0
+        self.last: Scan
+        self._now = 0
+        self._refused: tuple[str, ...] = ()
+        self._intent: str | None = None
+        self._asked: tuple[Prompt, int] | None = None
+        self._noted: set[tuple[str, str]] = set()
+        self._faulty: set[str] = set()
+
+    def publish(
+        self, instrument: str, readings: tuple[Reading, ...], fault: InstrumentFault | None
+    ) -> None:
+        """Take a poll's readings into the image, and note a fault that begins or ends."""
+        self.image.publish(instrument, readings)
+        if fault is not None and instrument not in self._faulty:
+            self._faulty.add(instrument)
+            facts = {"instrument": instrument, "asked": fault.asked, "came_back": fault.came_back}
+            self.record("fault", facts)
+        elif fault is None and instrument in self._faulty:
+            self._faulty.discard(instrument)
+            self.record("fault.cleared", {"instrument": instrument})
+
+    def scan(self, now: int) -> None:
+        """Run one scan at stand time `now`."""
+        self._now = now
+        arrived = self.image.take()
+        self.outputs.follow(arrived.readings)
+        scan = self.last = self._scan(now, arrived)
+        evidence = self.evidence.after(scan, self.expected)
+        self._announce(evidence)
+        if evidence.seen_open is not None and not self.outputs.claimed:
+            self.outputs.claim()
+        evidence = self._protect(scan, evidence)
+        self.evidence = evidence
+        state = self.run.state
+        request = self.run.step(scan)
+        if self.run.state is State.ABORTING:
+            self.outputs.open_all()
+        passage = gate(request, scan, evidence, self.expected, self.permissives)
+        self._note_permissives(request, scan, evidence)
+        self._intend(request, passage, scan, evidence)
+        self._apply(passage.request, now)
+        self._beat(request, arrived)
+        self._recorder.readings(now, arrived.polls)
+        if self.run.state is not state:
+            self._record_state()
+
+    def record(self, kind: str, facts: Mapping[str, Any]) -> bool:
+        """Record an event; return whether it is on the disk."""
+        self._observer(self._now, kind, facts)
+        try:
+            self._recorder.event(self._now, kind, facts)
+        except ArchiveError:
+            # The trip on the age of the last commit acts; an opening waits for no archive.
+            return False
+        return True
+
+    def _scan(self, now: int, arrived: Arrived) -> Scan:
+        self.scans += 1
+        scan = Scan(
+            self.scans,
+            now,
+            arrived.image,
+            arrived.readings,
+            arrived.alive,
+            self._asker.answers(),
+            self.outputs.states(),
+            self._refused,
+            self._intent,
+            self._recorder.last_commit_t,
+            self._asked,
+        )
+        for answer in scan.answers:
+            facts = {
+                "prompt": answer.prompt,
+                "by": answer.by,
+                "source": answer.source,
+                "value": answer.value,
+            }
+            self.record("answer", facts)
+            if self._asked is not None and answer.prompt == self._asked[0].id:
+                self._asked = None
+        return scan
+
+    def _protect(self, scan: Scan, evidence: Evidence) -> Evidence:
+        trip = self.protection.check(scan, evidence)
+        if trip is None:
+            return evidence
+        if trip.category == 0:
+            self.outputs.open_all()
+        self.run.stop(trip, trip.seen(View(scan, evidence, self.expected)), scan)
+        return evidence.revoke()
+
+    def _intend(self, request: Request, passage: Passage, scan: Scan, evidence: Evidence) -> None:
+        """Put the intent of a closing into the archive once nothing else is missing."""
+        self._refused = passage.shortfall
+        if not isinstance(request, Close) or passage.request is not None:
+            self._intent = None
+            return
+        at = Situation(scan, evidence, self.expected, request)
+        missing = [p.name for p in self.permissives[request.output] if not p.met(at)]
+        if missing == ["intent committed"] and not evidence.revoked:
+            written = self.record("intent", {"output": request.output})
+            self._intent = request.output if written else None
+
+    def _note_permissives(self, request: Request, scan: Scan, evidence: Evidence) -> None:
+        if not isinstance(request, Close | Move) or request.output not in self.permissives:
+            return
+        if isinstance(request, Move) and request.to <= scan.outputs[request.output].commanded:
+            return
+        at = Situation(scan, evidence, self.expected, request)
+        for permissive in self.permissives[request.output]:
+            key = (request.output, permissive.name)
+            if key not in self._noted and permissive.met(at):
+                self._noted.add(key)
+                words = {"output": request.output, "name": permissive.name}
+                self.record("permissive.met", {**words, "hazard": permissive.hazard})
+
+    def _apply(self, request: Request | None, now: int) -> None:
+        match request:
+            case Open(output):
+                self.outputs.open(output)
+                self._forget(output)
+                self.record("command", {"output": output, "action": "open"})
+            case Close(output):
+                self.outputs.close(output)
+                self.record("command", {"output": output, "action": "close"})
+            case Move(output, to):
+                self.outputs.move(output, to)
+                self.record("command", {"output": output, "action": "move", "to": round(to, 4)})
+            case Ask(prompt):
+                self._put(prompt, now)
+            case _:
+                self._asked = None
+
+    def _forget(self, output: str) -> None:
+        """A contactor opened: its permissives are noted anew at the next closing."""
+        self._noted = {n for n in self._noted if n[0] != output}
+
+    def _put(self, prompt: Prompt, now: int) -> None:
+        if self._asked is not None and self._asked[0].id == prompt.id:
+            return
+        self._asked = (prompt, now)
+        self.record("prompt", prompt._asdict())
+        self._asker.put(prompt, now)
+
+    def _beat(self, request: Request, arrived: Arrived) -> None:
+        """Toggle the heartbeat: only a scan that read fresh inputs and protected comes here."""
+        withheld = isinstance(request, WithholdHeartbeat)
+        if self.outputs.claimed and arrived.readings and not withheld:
+            self.outputs.heartbeat()
+
+    def _announce(self, evidence: Evidence) -> None:
+        before = self.evidence
+        if evidence is before:
+            return
+        if before.guard_shut is not None and evidence.guard_shut is None:
+            self.record("evidence", {"name": "emptied", "words": "the guard opened: nothing holds"})
+        for name, words in ANNOUNCED:
+            if getattr(before, name) is None and getattr(evidence, name) is not None:
+                facts: dict[str, Any] = {"name": name, "words": words}
+                if name == "loop" and evidence.loop is not None:
+                    facts["impedance_ohm"] = evidence.loop.impedance_ohm
+                if name == "opposed" and evidence.gap is not None:
+                    facts["ratio_percent"] = 100 * evidence.gap.ratio
+                self.record("evidence", facts)
+
+    def _record_state(self) -> None:
+        try:
+            self._recorder.state(self.run.state.value)
+        except ArchiveError:
+            return

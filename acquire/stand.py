@@ -1,0 +1,39 @@
+"""What a scenario's files lead one to expect, and whether its meters suit its pair."""
+
+from acquire.configuration import ConfigurationError, Scenario
+from sequences.expected import Expected
+from sequences.meter_rule import unsuited_meters
+
+
+def expected_of(scenario: Scenario) -> Expected:
+    """Return what to expect of every reading.
+
+    Raises ConfigurationError where a meter breaks the meter rule, before anything moves.
+    """
+    stand, pair = scenario.stand, scenario.pair
+    polled = {c.name: i for i in stand.instrument for c in i.channel}
+    expected = Expected(
+        nameplate=pair.nameplate,
+        resistances=pair.resistances,
+        channels=stand.channels(),
+        periods_s={c: i.period_s for c, i in polled.items()},
+        latencies_s={c: i.timeout_s for c, i in polled.items()},
+        lv_regulator=stand.outputs.lv_regulator,
+        loop_regulator=stand.outputs.loop_regulator,
+        schedule=scenario.schedule,
+        lv_branch_ohm=stand.lv_branch_ohm,
+        averaging_s=stand.averaging_s,
+        scan_period_s=stand.scan_period_s,
+        commit_interval_s=stand.commit_interval_s,
+        watchdog_drop_s=stand.watchdog.drop_s,
+    )
+    for unsuited in unsuited_meters(expected):
+        instrument = polled[unsuited.channel].name
+        raise ConfigurationError(
+            f"{scenario.name}/stand.toml",
+            f"instrument {instrument}, channel {unsuited.channel}",
+            unsuited.has,
+            unsuited.needs,
+            "meter rule for this pair",
+        )
+    return expected

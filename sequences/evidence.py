@@ -1,0 +1,343 @@
+"""What has been proven, folded from scans alone and never set by a procedure."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, NamedTuple
+
+from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
+from sequences.expected import AIDING_QUOTIENT, Expected
+from sequences.scan import (
+    GUARD,
+    HV_CURRENT,
+    HV_POWER,
+    HV_VOLTAGE,
+    LV_CURRENT,
+    LV_VOLTAGE,
+    SERIES_VOLTAGE,
+    WATCHDOG,
+    S,
+    Scan,
+)
+
+PROVES_LOOP_FROM = 0.2  # of rated current: 25 % wanted, reached within the pair's own impedance
+SHOWS_AIDING_FROM = 0.6  # of half the impedance voltage: a dead bus shows nothing
+LOOP_WITHIN = (0.85, 1.15)
+VOLTMETER_WITHIN = 0.25
+RATED_FROM = 0.95  # of rated voltage: where r is judged
+STEADINESS_NS = 10 * S
+
+
+class Loop(NamedTuple):
+    """The measured loop: |2 Z_e| in ohm, and when."""
+
+    impedance_ohm: float
+    t: int
+
+
+class Gap(NamedTuple):
+    """The series voltage, the LV voltage it was read at, V, their ratio r, and when."""
+
+    series_v: float
+    lv_v: float
+    ratio: float
+    t: int
+
+
+class Rest(NamedTuple):
+    """A regulator at rest: its position, and the voltage that its supply then read, V."""
+
+    position: float
+    voltage_v: float
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What scans have shown since the guard last opened (or since the start).
+
+    Instants are stand time in ns. `gap` is the last ratio shown at rated voltage, `opposed` when
+    it was last within its limit. A trip revokes: no permissive is met any more, but what armed
+    trips use stays.
+    """
+
+    revoked: bool = False
+    seen_open: int | None = None
+    watchdog_up: bool = False
+    watchdog_dropped: bool = False
+    watchdog_acted: int | None = None
+    guard_shut: int | None = None
+    answered: Mapping[str, int] = field(default_factory=dict)
+    loop_closed: int | None = None
+    lv_before_closing_v: float | None = None
+    not_aiding: int | None = None
+    loop: Loop | None = None
+    wattmeter: int | None = None
+    voltmeter_ranges: frozenset[float] = frozenset()
+    voltmeter: int | None = None
+    proof_complete: int | None = None
+    gap: Gap | None = None
+    opposed: int | None = None
+    rest: Mapping[str, tuple[Rest | None, Rest]] = field(default_factory=dict)
+    recent: Mapping[str, tuple[tuple[int, float], ...]] = field(default_factory=dict)
+
+    def after(self, scan: Scan, expected: Expected) -> "Evidence":
+        """Return the evidence after one more scan; an opened guard leaves none."""
+        if is_open(scan, GUARD):
+            return Evidence(revoked=self.revoked)
+        known = self
+        for fold in FOLDS:
+            changes = fold(known, scan, expected)
+            if changes:
+                known = replace(known, **changes)
+        return known
+
+    def revoke(self) -> "Evidence":
+        """Return the evidence after a trip."""
+        return replace(self, revoked=True)
+
+    def loop_impedance_ohm(self, expected: Expected) -> float:
+        """Return |2 Z_e|, ohm: the nameplate's until measured."""
+        return self.loop.impedance_ohm if self.loop else expected.loop_impedance_ohm
+
+    def gap_at(self, lv_voltage_v: float, expected: Expected) -> float:
+        """Return the gap voltage at this LV voltage, V: by its limit until shown at rated."""
+        ratio = self.gap.ratio if self.gap else expected.ratio_limit
+        return ratio * 2 * expected.nameplate.ratio * lv_voltage_v
+
+
+def is_closed(scan: Scan, channel: str) -> bool:
+    """Return whether a contact reads closed, healthy or picked up."""
+    value = scan.image[channel].value
+    return value is not None and value > 0.5
+
+
+def is_open(scan: Scan, channel: str) -> bool:
+    """Return whether a contact reads open, unhealthy or dropped."""
+    value = scan.image[channel].value
+    return value is not None and value < 0.5
+
+
+def together(scan: Scan, expected: Expected, *channels: str) -> tuple[float, ...] | None:
+    """Return the newest values of channels that may be compared, None where they may not.
+
+    All must have begun after every output came to rest and the meters' averaging time.
+    """
+    rest = scan.at_rest_since()
+    if rest is None:
+        return None
+    since = rest + expected.averaging_ns
+    values = []
+    for channel in channels:
+        reading = scan.image[channel]
+        if reading.value is None or reading.began < since:
+            return None
+        values.append(reading.value)
+    return tuple(values)
+
+
+def _arrived(scan: Scan, *channels: str) -> bool:
+    return any(r.channel in channels for r in scan.arrived)
+
+
+def _contacts(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:
+    changes: dict[str, Any] = {}
+    if known.guard_shut is None and is_closed(scan, GUARD):
+        changes["guard_shut"] = scan.image[GUARD].began
+    if known.seen_open is None and is_open(scan, LV) and is_open(scan, LOOP):
+        changes["seen_open"] = scan.image[LV].began
+    return changes
+
+
+def _watchdog(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:
+    if known.watchdog_acted is not None or known.seen_open is None:
+        return {}
+    if is_closed(scan, WATCHDOG):
+        if known.watchdog_dropped:
+            return {"watchdog_acted": scan.image[WATCHDOG].began}
+        return {} if known.watchdog_up else {"watchdog_up": True}
+    if known.watchdog_up and is_open(scan, WATCHDOG) and not known.watchdog_dropped:
+        return {"watchdog_dropped": True}
+    return {}
+
+
+def _answers(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:
+    given = {
+        a.prompt: a.t
+        for a in scan.answers
+        if a.value and scan.asked is not None and is_answer_to(a.prompt, a.saw, scan)
+    }
+    return {"answered": {**known.answered, **given}} if given else {}
+
+
+def is_answer_to(prompt: str, saw: int, scan: Scan) -> bool:
+    """Return whether an answer belongs to the prompt that stands open, as it was put."""
+    return scan.asked is not None and prompt == scan.asked[0].id and saw == scan.asked[1]
+
+
+def _closing(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
+    """The loop contactor's closing, and what the LV bus read before it."""
+    commanded = scan.outputs[LOOP].commanded > 0.5
+    if not commanded:
+        changes: dict[str, Any] = {}
+        if known.loop_closed is not None:
+            changes = {"loop_closed": None, "not_aiding": None}
+        before = together(scan, expected, LV_VOLTAGE)
+        if before is not None and before[0] != known.lv_before_closing_v:
+            changes["lv_before_closing_v"] = before[0]
+        return changes
+    at_rest = scan.outputs[LOOP].at_rest_since
+    if known.loop_closed is None and at_rest is not None and is_closed(scan, LOOP):
+        return {"loop_closed": at_rest}
+    return {}
+
+
+def _not_aiding(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
+    if known.loop_closed is None or known.not_aiding is not None:
+        return {}
+    if scan.outputs[LOOP_REGULATOR].commanded > expected.loop_regulator.zero_band:
+        return {}
+    seen = together(scan, expected, HV_CURRENT, LV_VOLTAGE, LV_CURRENT)
+    before = known.lv_before_closing_v
+    if (
+        seen is None
+        or before is None
+        or before < SHOWS_AIDING_FROM * expected.half_impedance_voltage_v
+    ):
+        return {}
+    if aiding_seen(expected, before, seen[0], seen[1]):
+        return {}
+    return {"not_aiding": scan.image[HV_CURRENT].began}
+
+
+def aiding_seen(
+    expected: Expected, lv_before_v: float, hv_current_a: float, lv_voltage_v: float
+) -> bool:
+    """Return whether closing the loop at regulator zero showed an aiding pair."""
+    plate = expected.nameplate
+    aiding_a = lv_before_v / plate.lv_voltage_v / expected.u_k * plate.hv_current_a
+    return hv_current_a > AIDING_QUOTIENT * aiding_a or lv_voltage_v < 0.8 * lv_before_v
+
+
+def _proof(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
+    """Loop, wattmeter sense and voltmeter, at no more than half the impedance voltage."""
+    if known.not_aiding is None or not expected.is_low(scan.outputs[LV_REGULATOR].commanded):
+        return {}
+    if not _arrived(scan, HV_CURRENT, SERIES_VOLTAGE):
+        return {}
+    changes = _voltmeter(known, scan, expected)
+    seen = together(scan, expected, HV_VOLTAGE, HV_CURRENT, HV_POWER)
+    if seen is None:
+        return changes
+    voltage, current, power = seen
+    if current < PROVES_LOOP_FROM * expected.nameplate.hv_current_a or voltage <= 0:
+        return changes
+    follows = current * expected.loop_impedance_ohm / voltage
+    if not LOOP_WITHIN[0] <= follows <= LOOP_WITHIN[1]:
+        return {**changes, "loop": None, "wattmeter": None}
+    changes["loop"] = Loop(voltage / current, scan.image[HV_CURRENT].began)
+    if 0 < power <= 1.05 * voltage * current:
+        changes["wattmeter"] = scan.image[HV_POWER].began
+    else:
+        changes["wattmeter"] = None
+    return changes
+
+
+def _voltmeter(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
+    seen = together(scan, expected, SERIES_VOLTAGE, HV_VOLTAGE)
+    if seen is None:
+        return {}
+    series, voltage = seen
+    error = expected.error_of(SERIES_VOLTAGE, voltage) + expected.error_of(HV_VOLTAGE, voltage)
+    if voltage <= 8 * error:
+        return {}
+    on = expected.range_of(SERIES_VOLTAGE, voltage)
+    if abs(series - voltage) > VOLTMETER_WITHIN * voltage:
+        return {"voltmeter_ranges": known.voltmeter_ranges - {on}, "voltmeter": None}
+    ranges = known.voltmeter_ranges | {on}
+    proven = expected.judging_ranges <= ranges
+    return {
+        "voltmeter_ranges": ranges,
+        "voltmeter": scan.image[SERIES_VOLTAGE].began if proven else None,
+    }
+
+
+def _complete(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:
+    if known.proof_complete is not None:
+        return {}
+    proofs = (known.loop, known.wattmeter, known.voltmeter)
+    if any(p is None for p in proofs) or not is_open(scan, LOOP):
+        return {}
+    if scan.outputs[LOOP].commanded > 0.5:
+        return {}
+    return {"proof_complete": scan.image[LOOP].began}
+
+
+def _opposition(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
+    if known.proof_complete is None or not _arrived(scan, SERIES_VOLTAGE):
+        return {}
+    if not is_open(scan, LOOP) or scan.outputs[LOOP].commanded > 0.5:
+        return {}
+    seen = together(scan, expected, SERIES_VOLTAGE, LV_VOLTAGE)
+    if seen is None or seen[1] < RATED_FROM * expected.nameplate.lv_voltage_v:
+        return {}
+    ratio = expected.ratio_of(*seen)
+    t = scan.image[SERIES_VOLTAGE].began
+    if ratio > expected.ratio_limit:
+        return {"opposed": None}
+    return {"gap": Gap(seen[0], seen[1], ratio, t), "opposed": t}
+
+
+SUPPLIES = ((LV_REGULATOR, LV_VOLTAGE), (LOOP_REGULATOR, HV_VOLTAGE))
+
+
+def _rest(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
+    """Where each regulator last stood at rest and what its supply read, and the rest before."""
+    found = {}
+    for output, channel in SUPPLIES:
+        state = scan.outputs[output]
+        reading = scan.image[channel]
+        if state.at_rest_since is None or reading.value is None:
+            continue
+        if reading.began < state.at_rest_since + expected.averaging_ns:
+            continue
+        last = known.rest.get(output)
+        if last is None or last[1].position != state.commanded:
+            before = last[1] if last else None
+            found[output] = (before, Rest(state.commanded, reading.value))
+        elif last[1].voltage_v != reading.value:
+            found[output] = (last[0], Rest(state.commanded, reading.value))
+    return {"rest": {**known.rest, **found}} if found else {}
+
+
+def _recent(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:
+    """The voltages of both supplies over the last ten seconds of rest."""
+    found: dict[str, tuple[tuple[int, float], ...]] = {}
+    rest = scan.at_rest_since()
+    for _output, channel in SUPPLIES:
+        kept = known.recent.get(channel, ())
+        if rest is None:
+            if kept:
+                found[channel] = ()
+            continue
+        new = tuple(
+            (r.t, r.value)
+            for r in scan.arrived
+            if r.channel == channel and r.value is not None and r.began >= rest + 3 * S
+        )
+        if new:
+            oldest = new[-1][0] - STEADINESS_NS
+            found[channel] = (*(k for k in kept if k[0] >= max(oldest, rest)), *new)
+    return {"recent": {**known.recent, **found}} if found else {}
+
+
+FOLDS = (
+    _contacts,
+    _watchdog,
+    _answers,
+    _closing,
+    _not_aiding,
+    _proof,
+    _complete,
+    _opposition,
+    _rest,
+    _recent,
+)

@@ -1,0 +1,136 @@
+"""What nameplate, stand and schedule lead one to expect of every reading."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from math import hypot, sqrt
+
+from calculation.nameplate import Nameplate, Resistances
+from drivers.description import Channel, Regulator
+from drivers.outputs import LV_REGULATOR
+from sequences.scan import S
+from sequences.schedule import Schedule
+
+OVERSHOOT_OF_PREDICTION = 1.15
+AIDING_QUOTIENT = 0.2
+HALF_IMPEDANCE_MARGIN = 1.02
+
+
+@dataclass(frozen=True)
+class Expected:
+    """Everything that checks, permissives and trips compare readings with.
+
+    Currents named `share` are of the pair: two no-load currents of the nameplate. Impedances are
+    of the loop (both units), HV side, branch leads included, at the nameplate's temperature.
+    """
+
+    nameplate: Nameplate
+    resistances: Resistances
+    channels: Mapping[str, Channel]
+    periods_s: Mapping[str, float]
+    latencies_s: Mapping[str, float]
+    lv_regulator: Regulator
+    loop_regulator: Regulator
+    schedule: Schedule
+    lv_branch_ohm: float
+    averaging_s: float
+    scan_period_s: float
+    commit_interval_s: float
+    watchdog_drop_s: float
+
+    @cached_property
+    def u_k(self) -> float:
+        """Impedance voltage of the nameplate, per unit."""
+        return self.nameplate.impedance_percent / 100
+
+    @cached_property
+    def loop_resistance_ohm(self) -> float:
+        """2 R_e of the nameplate with the branch leads, ohm, HV side."""
+        plate = self.nameplate
+        lead = self.lv_branch_ohm * plate.ratio**2
+        return 2 * (plate.load_loss_w / plate.hv_current_a**2 + lead)
+
+    @cached_property
+    def loop_impedance_ohm(self) -> float:
+        """|2 Z_e| of the nameplate with the branch leads, ohm, HV side."""
+        plate = self.nameplate
+        z = plate.impedance_ohm
+        r = plate.load_loss_w / plate.hv_current_a**2
+        return hypot(self.loop_resistance_ohm, 2 * sqrt(max(z * z - r * r, 0.0)))
+
+    @cached_property
+    def half_impedance_voltage_v(self) -> float:
+        """Half the impedance voltage on the LV side, V: where nothing wrong can do damage."""
+        return 0.5 * self.u_k * self.nameplate.lv_voltage_v
+
+    @cached_property
+    def ratio_limit(self) -> float:
+        """Limit of r at rated voltage: circulating current stays within 10 % of rated."""
+        return min(0.005, 0.1 * self.u_k, self.nameplate.tap_step_percent / 400)
+
+    @cached_property
+    def gap_limit_v(self) -> float:
+        """The series voltage at rated voltage that `ratio_limit` stands for, V."""
+        return self.ratio_limit * 2 * self.nameplate.hv_voltage_v
+
+    @cached_property
+    def averaging_ns(self) -> int:
+        """The meters' own averaging time, ns."""
+        return int(self.averaging_s * S)
+
+    def current_share_a(self, lv_voltage_v: float) -> float:
+        """Return the pair's no-load current of linear iron at this LV voltage, A."""
+        plate = self.nameplate
+        i0 = plate.no_load_current_percent / 100 * plate.lv_current_a
+        return 2 * i0 * lv_voltage_v / plate.lv_voltage_v
+
+    def power_share_w(self, lv_voltage_v: float) -> float:
+        """Return the pair's no-load loss at this LV voltage, square law, W."""
+        plate = self.nameplate
+        return 2 * plate.no_load_loss_w * (lv_voltage_v / plate.lv_voltage_v) ** 2
+
+    def ratio_of(self, series_voltage_v: float, lv_voltage_v: float) -> float:
+        """Return r = U_series / (2 n U_LV), a ratio."""
+        return series_voltage_v / (2 * self.nameplate.ratio * lv_voltage_v)
+
+    def regulator(self, output: str) -> Regulator:
+        """Return a regulator of the stand by its output's name."""
+        return self.lv_regulator if output == LV_REGULATOR else self.loop_regulator
+
+    def promised_v(self, output: str, position: float) -> float:
+        """Return the open-circuit voltage that a regulator's position promises, V."""
+        return position * self.regulator(output).full_voltage_v
+
+    def is_low(self, lv_position: float) -> bool:
+        """Return whether this LV regulator position promises at most half the impedance voltage."""
+        limit = HALF_IMPEDANCE_MARGIN * self.half_impedance_voltage_v
+        return self.promised_v(LV_REGULATOR, lv_position) <= limit
+
+    def loop_cap_v(self, loop_impedance_ohm: float, current_a: float, gap_v: float) -> float:
+        """Return the most that the loop supply may promise for a wanted current, V."""
+        drop = OVERSHOOT_OF_PREDICTION * loop_impedance_ohm + self.loop_regulator.source_ohm
+        return drop * current_a + gap_v
+
+    def range_of(self, channel: str, value: float) -> float:
+        """Return the range on which a value of a channel is read: the lowest that holds it."""
+        ranges = self.channels[channel].ranges
+        return next((r for r in ranges if abs(value) <= r), ranges[-1])
+
+    def error_of(self, channel: str, value: float) -> float:
+        """Return the limit of error of a value of a channel, in its unit."""
+        accuracy = self.channels[channel].accuracy
+        if accuracy is None:
+            return 0.0
+        of_range = accuracy.range_percent * self.range_of(channel, value)
+        return (accuracy.reading_percent * abs(value) + of_range) / 100
+
+    @cached_property
+    def judging_ranges(self) -> frozenset[float]:
+        """The series voltmeter's ranges on which r may be judged: each has to be proven."""
+        ranges = self.channels["series.voltage.1"].ranges
+        highest = self.range_of("series.voltage.1", 1.25 * self.gap_limit_v)
+        return frozenset(r for r in ranges if r <= highest)
+
+    def two_polls_ns(self, channel: str) -> int:
+        """Return two poll periods of a channel plus its latency, ns."""
+        return int((2 * self.periods_s[channel] + self.latencies_s[channel]) * S)

@@ -1,0 +1,113 @@
+"""The prepare stage: instruments alive, everything dead and in balance, people asked."""
+
+from drivers.outputs import LOOP, LV
+from drivers.reading import Quality
+from sequences.checks import check_balance, check_dead
+from sequences.evidence import is_closed, is_open
+from sequences.expected import Expected
+from sequences.prompt import PREPARATION, confirm
+from sequences.scan import (
+    GUARD,
+    HV_VOLTAGE,
+    LV_VOLTAGE,
+    SERIES_VOLTAGE,
+    UPSTREAM_BREAKER,
+    WATCHDOG,
+    Procedure,
+    S,
+    Scan,
+    Stop,
+    Wait,
+    WithholdHeartbeat,
+)
+from sequences.stages import ask, enter, wait_until
+
+VOLTAGES = (LV_VOLTAGE, HV_VOLTAGE, SERIES_VOLTAGE)
+
+
+def prepare(expected: Expected) -> Procedure[Scan]:
+    """See instruments alive and the stand dead, ask the people, see the watchdog act."""
+    scan = yield from enter("prepare")
+    scan = yield from _instruments_alive(scan)
+    scan = yield from wait_until(
+        scan,
+        lambda s: is_open(s, LV) and is_open(s, LOOP),
+        "contactor_not_open",
+        "a main contactor does not read open before the test",
+        "welded contacts, auxiliary contacts; treat as live",
+    )
+    check_dead({c: scan.value(c) or 0.0 for c in VOLTAGES})
+    check_balance(_temperatures(scan, "top_liquid"), _temperatures(scan, "bottom_liquid"))
+    scan = yield from wait_until(
+        scan,
+        lambda s: is_closed(s, GUARD),
+        "guard_not_shut",
+        "the guard stands open",
+        "shut the guard",
+    )
+    for row in PREPARATION:
+        scan = yield from ask(scan, confirm(row, _seen(scan), expected.schedule.prompt_time_s))
+    return (yield from _watchdog_acts(scan, expected))
+
+
+def _instruments_alive(scan: Scan) -> Procedure[Scan]:
+    def alive(scan: Scan) -> bool:
+        return not _without_value(scan)
+
+    return (
+        yield from wait_until(
+            scan,
+            alive,
+            "instrument_without_reading",
+            "no good reading within a minute of the start: " + ", ".join(_without_value(scan)),
+            "those instruments, their supply and their links",
+        )
+    )
+
+
+def _without_value(scan: Scan) -> list[str]:
+    return [c for c, r in scan.image.items() if r.quality is Quality.BAD]
+
+
+def _watchdog_acts(scan: Scan, expected: Expected) -> Procedure[Scan]:
+    """With everything open, withhold the heartbeat until the relay drops, then see it pick up."""
+    scan = yield from wait_until(
+        scan,
+        lambda s: is_closed(s, WATCHDOG),
+        "watchdog_not_picked_up",
+        "the watchdog relay does not pick up on the heartbeat",
+        "heartbeat output, watchdog relay",
+    )
+    since = scan.now
+    while not is_open(scan, WATCHDOG):
+        if scan.now - since > 3 * expected.watchdog_drop_s * S + 10 * S:
+            raise Stop(
+                "watchdog_does_not_act",
+                f"heartbeat withheld for {(scan.now - since) / S:.0f} s, the relay has not dropped",
+                "watchdog relay: it is the way out that needs no program",
+            )
+        scan = yield WithholdHeartbeat()
+    scan = yield Wait()
+    return (
+        yield from wait_until(
+            scan,
+            lambda s: is_closed(s, WATCHDOG) and is_closed(s, UPSTREAM_BREAKER),
+            "watchdog_stays_dropped",
+            "the watchdog relay or the upstream breaker does not come back",
+            "watchdog relay, upstream breaker",
+        )
+    )
+
+
+def _temperatures(scan: Scan, place: str) -> dict[str, float]:
+    found = {}
+    for channel in scan.image:
+        unit, _, where = channel.partition(".")
+        value = scan.value(channel)
+        if where == place and value is not None:
+            found[unit] = value
+    return found
+
+
+def _seen(scan: Scan) -> str:
+    return f"both contactors open, guard shut, LV {scan.value(LV_VOLTAGE) or 0.0:.1f} V"

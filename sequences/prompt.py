@@ -1,0 +1,119 @@
+"""What people are asked, and what they answer."""
+
+from typing import Literal, NamedTuple
+
+
+class Prompt(NamedTuple):
+    """A question to the person at the stand.
+
+    It says what was seen, what is asked, who may answer and what follows; `expires_s` is how long
+    it may stand open before the run stops.
+    """
+
+    id: str
+    kind: Literal["confirm", "choose", "reading"]
+    seen: str
+    asked: str
+    who: str
+    follows: str
+    expires_s: float
+
+
+class Answer(NamedTuple):
+    """An answer, naming its prompt and when that prompt was put (the evidence it saw)."""
+
+    prompt: str
+    by: str
+    source: str
+    t: int
+    value: bool
+    saw: int
+
+
+OPERATOR_STOP = "operator_stop"
+
+WHO_WIRED = "the person who wired the stand"
+WHO_TESTS = "the person in charge of the test"
+
+# id, what is asked, who, what follows; put one by one once the guard reads shut.
+PREPARATION = (
+    (
+        "resistances_known",
+        "Do the d.c. resistances and their temperature in the pair file belong to these twins?",
+        WHO_TESTS,
+        "they split the load loss when it is carried to reference temperature",
+    ),
+    (
+        "dc_discharged",
+        "Is the d.c. of any resistance measurement discharged and its meter disconnected?",
+        WHO_WIRED,
+        "the LV supply may be switched on",
+    ),
+    (
+        "demagnetised",
+        "Are both cores demagnetised since d.c. was last applied?",
+        WHO_WIRED,
+        "no-load loss and current count as they are read",
+    ),
+    (
+        "lv_link_in",
+        "Are the LV windings in parallel, links in, and every shorting link off?",
+        WHO_WIRED,
+        "the LV supply may be switched on",
+    ),
+    (
+        "taps_equal",
+        "Do both tap changers stand on the same, principal position?",
+        WHO_WIRED,
+        "the secondaries are taken to cancel",
+    ),
+    (
+        "ct_circuits_closed",
+        "Is every current transformer's secondary closed through its meter?",
+        WHO_WIRED,
+        "current may flow",
+    ),
+    (
+        "earths_off",
+        "Are the working earths off and the one earth of the gap on?",
+        WHO_WIRED,
+        "the stand may be energised",
+    ),
+    (
+        "people_clear",
+        "Are barriers closed, everybody clear of the stand, and the guard shut behind the last?",
+        WHO_TESTS,
+        "the stand may be energised",
+    ),
+)
+
+PREPARE_PROMPTS = tuple(row[0] for row in PREPARATION)
+
+INTERCHANGE = (
+    "interchange_one_secondary",
+    "Open the guard, discharge and earth, interchange the two ends of ONE secondary, earths off, "
+    "shut the guard.",
+    WHO_WIRED,
+    "a new attempt, from prepare on",
+)
+
+MAKING_SAFE = (
+    (
+        "discharged_and_earthed",
+        "With both contactors seen open: are LV bus, gap and junction discharged and earthed?",
+        WHO_WIRED,
+        "the stand may be touched",
+    ),
+    (
+        "supplies_locked",
+        "Are the LV and the loop supply isolated and locked?",
+        WHO_TESTS,
+        "the run ends",
+    ),
+)
+
+
+def confirm(row: tuple[str, str, str, str], seen: str, expires_s: float) -> Prompt:
+    """Return a prompt that asks for a confirmation of one row of the tables above."""
+    name, asked, who, follows = row
+    return Prompt(name, "confirm", seen, asked, who, follows, expires_s)

@@ -1,0 +1,103 @@
+"""The prove stage: at half the impedance voltage, where nothing that can be wrong does damage."""
+
+from calculation.readings import ProveMeans
+from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
+from sequences.checks import (
+    LoopSeen,
+    Lv,
+    check_loop_follows,
+    check_lv_before_loop,
+    check_voltmeter,
+    check_wattmeter,
+    is_aiding,
+)
+from sequences.evidence import VOLTMETER_WITHIN
+from sequences.expected import Expected
+from sequences.scan import (
+    HV_CURRENT,
+    HV_POWER,
+    HV_VOLTAGE,
+    LV_CURRENT,
+    LV_POWER,
+    LV_VOLTAGE,
+    SERIES_VOLTAGE,
+    Procedure,
+    Scan,
+)
+from sequences.stages import (
+    average,
+    close,
+    enter,
+    move,
+    open_contactor,
+    ramp_current,
+    settled,
+)
+
+LV_CHANNELS = (LV_VOLTAGE, LV_CURRENT, LV_POWER)
+LOOP_CHANNELS = (HV_VOLTAGE, HV_CURRENT, HV_POWER)
+PROVE_WINDOW_S = 10.0
+
+
+def prove(expected: Expected) -> Procedure[tuple[Scan, ProveMeans | None]]:
+    """Prove loop, opposition, wattmeter sense and voltmeter; None where the pair is aiding.
+
+    Raises Stop with a finding for everything else that is wrong.
+    """
+    scan = yield from enter("prove")
+    scan = yield from close(scan, LV)
+    low = expected.half_impedance_voltage_v
+    scan = yield from move(scan, expected, LV_REGULATOR, low / expected.lv_regulator.full_voltage_v)
+    scan = yield from settled(scan, expected, *LV_CHANNELS)
+    before = lv_seen(scan)
+    promised = expected.promised_v(LV_REGULATOR, scan.outputs[LV_REGULATOR].commanded)
+    check_lv_before_loop(expected, promised, before)
+    scan = yield from close(scan, LOOP)
+    scan = yield from settled(scan, expected, *LV_CHANNELS, *LOOP_CHANNELS)
+    if is_aiding(expected, before.voltage_v, scan.value(HV_CURRENT), lv_seen(scan)):
+        scan = yield from open_contactor(scan, LOOP)
+        return scan, None
+    for part in (0.05, 0.25):
+        scan = yield from move(scan, expected, LOOP_REGULATOR, _position_for(expected, part))
+        scan = yield from settled(scan, expected, *LOOP_CHANNELS, SERIES_VOLTAGE)
+        check_loop_follows(expected, loop_seen(scan), judge_ratio=part > 0.1)
+    seen = loop_seen(scan)
+    check_wattmeter(seen)
+    scan = yield from ramp_current(scan, expected, 1.0, seen.voltage_v / seen.current_a)
+    scan, means = yield from _at_rated_current(scan, expected)
+    scan = yield from move(scan, expected, LOOP_REGULATOR, 0.0)
+    scan = yield from open_contactor(scan, LOOP)
+    return scan, means
+
+
+def _at_rated_current(scan: Scan, expected: Expected) -> Procedure[tuple[Scan, ProveMeans]]:
+    channels = (*LOOP_CHANNELS, LV_VOLTAGE, LV_POWER, SERIES_VOLTAGE)
+    scan, means = yield from average(scan, expected, PROVE_WINDOW_S, channels, "prove")
+    loop = LoopSeen(means[HV_VOLTAGE], means[HV_CURRENT], means[HV_POWER])
+    check_loop_follows(expected, loop, judge_ratio=True)
+    check_wattmeter(loop)
+    apart = abs(means[SERIES_VOLTAGE] - loop.voltage_v)
+    followed = apart <= VOLTMETER_WITHIN * loop.voltage_v
+    check_voltmeter(expected, means[SERIES_VOLTAGE], loop, followed)
+    return scan, ProveMeans(
+        loop.voltage_v, loop.current_a, loop.power_w, means[LV_VOLTAGE], means[LV_POWER]
+    )
+
+
+def _position_for(expected: Expected, part_of_rated: float) -> float:
+    """Return the loop regulator's position that 2 Z_e needs for a part of rated current."""
+    regulator = expected.loop_regulator
+    drop = expected.loop_impedance_ohm + regulator.source_ohm
+    return part_of_rated * expected.nameplate.hv_current_a * drop / regulator.full_voltage_v
+
+
+def lv_seen(scan: Scan) -> Lv:
+    """Return what the LV analyser reads; current and power None where over range."""
+    return Lv(scan.value(LV_VOLTAGE) or 0.0, scan.value(LV_CURRENT), scan.value(LV_POWER))
+
+
+def loop_seen(scan: Scan) -> LoopSeen:
+    """Return what the HV analyser reads."""
+    return LoopSeen(
+        scan.value(HV_VOLTAGE) or 0.0, scan.value(HV_CURRENT) or 0.0, scan.value(HV_POWER) or 0.0
+    )

@@ -1,0 +1,221 @@
+"""A run: one procedure from its first request to its end, with the states of ISA-88."""
+
+from collections.abc import Callable, Generator
+from enum import StrEnum
+from typing import Any, Generic, TypeVar
+
+from drivers.outputs import LOOP, LV
+from sequences.evidence import is_open
+from sequences.expected import Expected
+from sequences.scan import Finding, Request, S, Scan, Stop, Wait, WithholdHeartbeat
+from sequences.stopping import category_0, category_1, category_1_deadline_s
+from sequences.trips import Trip
+
+T = TypeVar("T")
+
+
+class State(StrEnum):
+    """States of a run, by their ISA-88 names."""
+
+    RUNNING = "running"
+    STOPPING = "stopping"
+    STOPPED = "stopped"
+    ABORTING = "aborting"
+    ABORTED = "aborted"
+    COMPLETE = "complete"
+
+
+class Happening(StrEnum):
+    """What moves a run from one state to another."""
+
+    RETURNED = "procedure returned"
+    CATEGORY_1 = "stop category 1"
+    CATEGORY_0 = "stop category 0"
+    MADE_DEAD = "stop finished"
+
+
+# A missing row is an impossible transition.
+TRANSITIONS: dict[tuple[State, Happening], State] = {
+    (State.RUNNING, Happening.RETURNED): State.COMPLETE,
+    (State.RUNNING, Happening.CATEGORY_1): State.STOPPING,
+    (State.RUNNING, Happening.CATEGORY_0): State.ABORTING,
+    (State.STOPPING, Happening.CATEGORY_0): State.ABORTING,
+    (State.STOPPING, Happening.MADE_DEAD): State.STOPPED,
+    (State.ABORTING, Happening.MADE_DEAD): State.ABORTED,
+}
+
+ENDED = frozenset({State.COMPLETE, State.STOPPED, State.ABORTED})
+
+
+class Run(Generic[T]):
+    """Steps a procedure, and after a trip or a failed proof the stop that follows.
+
+    `record` is called with a kind and facts for everything that belongs in the run's history.
+    The generator of the procedure is closed at a stop and never resumed.
+    """
+
+    def __init__(
+        self,
+        procedure: Generator[Request, Scan, T],
+        expected: Expected,
+        record: Callable[[str, dict[str, Any]], object],
+    ) -> None:
+        self._expected = expected
+        self._record = record
+        self._procedure: Generator[Request, Scan, T] | None = procedure
+        self._primed = False
+        self._stop: Generator[Request, Scan, bool | None] | None = None
+        self._stopped_at = 0
+        self._deadline_s = category_1_deadline_s(expected)
+        self.state = State.RUNNING
+        self.stage = ""
+        self.attempts = 0
+        self.finding: Finding | None = None
+        self.may_be_live = False
+        self.returned: T | None = None
+
+    @property
+    def ended(self) -> bool:
+        """Return whether the run has come to its end."""
+        return self.state in ENDED
+
+    def step(self, scan: Scan) -> Request:
+        """Return what the procedure, or the stop that follows it, asks for in this scan."""
+        if self.state is State.STOPPING and self._overdue(scan):
+            self.stop(OVERDUE, f"contactors not open after {self._deadline_s:.0f} s", scan)
+        if self._stop is not None:
+            return self._step_stop(self._stop, scan)
+        if self.ended:
+            return Wait()
+        try:
+            request = self._step_procedure(scan)
+        except Stop as stop:
+            self.find(stop.finding)
+            self._to(Happening.CATEGORY_1, scan, withhold=False)
+            return Wait()
+        except StopIteration as end:
+            return self._returned(end.value, scan)
+        except Exception as error:  # any fault of a procedure is a category 1 trip, and is named
+            self._fault(error, scan)
+            return Wait()
+        self._announce(request)
+        return request
+
+    def stop(self, trip: Trip, seen: str, scan: Scan) -> None:
+        """Close the procedure and begin the stop that a trip's category asks for."""
+        self._record(
+            "trip",
+            {"name": trip.name, "category": trip.category, "seen": seen, "check": trip.check},
+        )
+        if self.finding is None or self.state is State.RUNNING:
+            self.finding = Finding(trip.name, seen, trip.check)
+        if self.state is State.ABORTING:
+            if trip.withholds:
+                self._stop = category_0(scan, withhold=True)
+                next(self._stop)
+            return
+        if self.ended:
+            return
+        if trip.category == 0:
+            self._to(Happening.CATEGORY_0, scan, withhold=trip.withholds)
+        elif self.state is State.RUNNING:
+            if trip.deadline_s is not None:
+                self._deadline_s = trip.deadline_s
+            self._to(Happening.CATEGORY_1, scan, withhold=False)
+
+    def find(self, finding: Finding) -> None:
+        """Note a finding."""
+        self.finding = finding
+        self._record("finding", finding._asdict())
+
+    def _step_procedure(self, scan: Scan) -> Request:
+        if self._procedure is None:
+            raise RuntimeError("a procedure that has ended is not resumed")
+        if not self._primed:
+            self._primed = True
+            self._announce(next(self._procedure))
+        return self._procedure.send(scan)
+
+    def _step_stop(self, stop: Generator[Request, Scan, bool | None], scan: Scan) -> Request:
+        try:
+            return stop.send(scan)
+        except StopIteration as end:
+            self._stop = None
+            self.may_be_live = bool(end.value)
+            self._enter(Happening.MADE_DEAD)
+            return WithholdHeartbeat() if self.may_be_live else Wait()
+
+    def _returned(self, value: T, scan: Scan) -> Request:
+        if not (is_open(scan, LV) and is_open(scan, LOOP)):
+            self._fault(RuntimeError("the procedure ended with a contactor not open"), scan)
+            return Wait()
+        self.returned = value
+        self._procedure = None
+        self._enter(Happening.RETURNED)
+        return Wait()
+
+    def _fault(self, error: Exception, scan: Scan) -> None:
+        what = f"{type(error).__name__}: {error}"
+        self.stop(PROCEDURE_FAULT, what, scan)
+
+    def _overdue(self, scan: Scan) -> bool:
+        return scan.now - self._stopped_at > self._deadline_s * S
+
+    def _to(self, happening: Happening, scan: Scan, withhold: bool) -> None:
+        if self._procedure is not None:
+            self._procedure.close()
+            self._procedure = None
+        if happening is Happening.CATEGORY_0:
+            self._stop = category_0(scan, withhold)
+        else:
+            self._stopped_at = scan.now
+            self._stop = category_1(scan, self._expected)
+        self._enter(happening)
+        try:
+            next(self._stop)
+        except StopIteration as end:
+            self._stop = None
+            self.may_be_live = bool(end.value)
+            self._enter(Happening.MADE_DEAD)
+
+    def _enter(self, happening: Happening) -> None:
+        self.state = TRANSITIONS[self.state, happening]
+        self._record("state", {"state": self.state.value})
+
+    def _announce(self, request: Request) -> None:
+        if not isinstance(request, Wait):
+            return
+        if request.stage is not None:
+            self.stage = request.stage
+            if request.stage == "prepare":
+                self.attempts += 1
+                self._record("attempt", {"number": self.attempts})
+            self._record("stage", {"stage": request.stage})
+        if request.finding is not None:
+            self.find(request.finding)
+
+
+def _never(*_: object) -> bool:
+    return False
+
+
+OVERDUE = Trip(
+    "stop_overdue",
+    None,
+    0,
+    "a stop that does not end leaves the stand live",
+    _never,
+    _never,
+    str,
+    "regulators and contactors",
+)
+PROCEDURE_FAULT = Trip(
+    "procedure_fault",
+    None,
+    1,
+    "nobody steers the test any more",
+    _never,
+    _never,
+    str,
+    "this is a fault of the program: keep the archive and report it",
+)

@@ -1,0 +1,220 @@
+"""The parts that stages are made of: wait, ask, close, open, move, ramp, average.
+
+Each first yields a Wait and so holds one scan; the price of reading like the table of stages.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
+
+from calculation.accumulate import Accumulator
+from drivers.outputs import LOOP_REGULATOR, LV_REGULATOR
+from drivers.reading import Quality
+from sequences.checks import check_window
+from sequences.evidence import is_closed, is_open
+from sequences.expected import Expected
+from sequences.prompt import Prompt
+from sequences.scan import (
+    HV_CURRENT,
+    LV_VOLTAGE_MEAN,
+    Ask,
+    Close,
+    Finding,
+    Move,
+    Open,
+    Procedure,
+    S,
+    Scan,
+    Stop,
+    Wait,
+)
+
+PATIENCE_S = 60.0
+RAMP_TOLERANCE = 0.002
+MOST_STEPS = 40
+Means = dict[str, float]
+
+
+def enter(stage: str) -> Procedure[Scan]:
+    """Announce a stage."""
+    return (yield Wait(stage=stage))
+
+
+def report(finding: Finding) -> Procedure[Scan]:
+    """Put a finding into the record without ending the run."""
+    return (yield Wait(finding=finding))
+
+
+def wait_until(
+    scan: Scan, true: Callable[[Scan], bool], name: str, seen: str, check: str
+) -> Procedure[Scan]:
+    """Wait for a condition; Stop with the finding given when it does not come in a minute."""
+    since = scan.now
+    scan = yield Wait()
+    while not true(scan):
+        if scan.now - since > PATIENCE_S * S:
+            raise Stop(name, seen, check)
+        scan = yield Wait()
+    return scan
+
+
+def ask(scan: Scan, prompt: Prompt) -> Procedure[Scan]:
+    """Put a prompt until it is answered; Stop when the answer is no."""
+    scan = yield Wait()
+    while True:
+        scan = yield Ask(prompt)
+        for answer in scan.answers:
+            asked = scan.asked
+            if answer.prompt != prompt.id or asked is None or answer.saw != asked[1]:
+                continue
+            if not answer.value:
+                raise Stop(
+                    "answered_no",
+                    f"{prompt.id}: {prompt.asked} - answered no by {answer.by}",
+                    "what was asked",
+                )
+            return scan
+
+
+def close(scan: Scan, contactor: str) -> Procedure[Scan]:
+    """Close a contactor and see it closed; Stop when its permissives stay unmet for a minute."""
+    since = scan.now
+    scan = yield Wait()
+    while scan.outputs[contactor].commanded < 0.5:
+        scan = yield Close(contactor)
+        _patience(scan, since, contactor)
+    while not is_closed(scan, contactor) or scan.outputs[contactor].at_rest_since is None:
+        scan = yield Wait()
+    return scan
+
+
+def open_contactor(scan: Scan, contactor: str) -> Procedure[Scan]:
+    """Open a contactor and see it open."""
+    scan = yield Wait()
+    scan = yield Open(contactor)
+    while not is_open(scan, contactor) or scan.outputs[contactor].at_rest_since is None:
+        scan = yield Wait()
+    return scan
+
+
+def move(scan: Scan, expected: Expected, regulator: str, to: float) -> Procedure[Scan]:
+    """Move a regulator and see it at rest there."""
+    since = scan.now
+    step = expected.regulator(regulator).scale
+    target = round(min(max(to, 0.0), 1.0) / step) * step
+    scan = yield Wait()
+    while scan.outputs[regulator].commanded != target:
+        scan = yield Move(regulator, target)
+        _patience(scan, since, regulator)
+    while scan.outputs[regulator].at_rest_since is None:
+        scan = yield Wait()
+    return scan
+
+
+def _patience(scan: Scan, since: int, output: str) -> None:
+    if scan.refused and scan.now - since > PATIENCE_S * S:
+        raise Stop(
+            "permissive_not_met", f"{output}: {'; '.join(scan.refused)}", "what the words name"
+        )
+
+
+def settled(scan: Scan, expected: Expected, *channels: str) -> Procedure[Scan]:
+    """Wait for readings of these channels that began after everything came to rest."""
+
+    def comparable(scan: Scan) -> bool:
+        rest = scan.at_rest_since()
+        since = None if rest is None else rest + expected.averaging_ns
+        return since is not None and all(scan.image[c].began >= since for c in channels)
+
+    return (
+        yield from wait_until(
+            scan,
+            comparable,
+            "no_settled_reading",
+            "no reading of " + ", ".join(channels) + " after everything came to rest",
+            "those instruments and their links",
+        )
+    )
+
+
+def ramp_voltage(scan: Scan, expected: Expected, to: float) -> Procedure[Scan]:
+    """Bring LV voltage (rectified mean) to a fraction of rated, from readings."""
+    ramp = Ramp(
+        LV_REGULATOR,
+        LV_VOLTAGE_MEAN,
+        to * expected.nameplate.lv_voltage_v,
+        expected.lv_regulator.full_voltage_v,
+    )
+    return (yield from _ramp(scan, expected, ramp))
+
+
+def ramp_current(
+    scan: Scan, expected: Expected, to: float, loop_impedance_ohm: float
+) -> Procedure[Scan]:
+    """Bring loop current to a fraction of rated, from readings, through the measured impedance."""
+    regulator = expected.loop_regulator
+    ramp = Ramp(
+        LOOP_REGULATOR,
+        HV_CURRENT,
+        to * expected.nameplate.hv_current_a,
+        regulator.full_voltage_v / (loop_impedance_ohm + regulator.source_ohm),
+    )
+    return (yield from _ramp(scan, expected, ramp))
+
+
+class Ramp(NamedTuple):
+    """A regulator, the channel that follows it, what is wanted of it and its steepest slope."""
+
+    regulator: str
+    channel: str
+    wanted: float
+    slope: float
+
+
+def _ramp(scan: Scan, expected: Expected, ramp: Ramp) -> Procedure[Scan]:
+    """Step by the remaining error through the steepest slope.
+
+    The measured curve is convex below its asymptote (current may fall first), so a step falls
+    short, never over; long steps keep another 2 % back.
+    """
+    regulator, channel, wanted, slope = ramp
+    resolution = expected.regulator(regulator).resolution
+    for _step in range(MOST_STEPS):
+        scan = yield from settled(scan, expected, channel)
+        value = scan.value(channel)
+        if value is None:
+            raise Stop("ramp_blind", f"{channel} has no value while ramping", "its instrument")
+        error = wanted - value
+        if abs(error) <= max(RAMP_TOLERANCE * wanted, 0.6 * resolution * slope):
+            return scan
+        step = error / slope * (1.0 if error < 0.05 * wanted else 0.98)
+        position = scan.outputs[regulator].commanded + step
+        scan = yield from move(scan, expected, regulator, position)
+    raise Stop(
+        "ramp_does_not_arrive",
+        f"{channel} reads {value:.4g}, {wanted:.4g} wanted",
+        "supply behind the regulator: can it deliver this",
+    )
+
+
+def average(
+    scan: Scan, expected: Expected, seconds: float, channels: Sequence[str], of: str
+) -> Procedure[tuple[Scan, Means]]:
+    """Average readings that began within a window, every channel over the same interval."""
+    start = scan.now
+    end = start + int(seconds * S)
+    slack = int(max(2 * expected.periods_s[c] + expected.latencies_s[c] for c in channels) * S)
+    means = {c: Accumulator(c) for c in channels}
+    scan = yield Wait()
+    while True:
+        for r in scan.arrived:
+            mean = means.get(r.channel)
+            if mean is None or not start <= r.began < end or r.quality is not Quality.GOOD:
+                continue
+            if r.value is not None:
+                mean.add(r.value, r.t)
+        if scan.now > end + slack or all(scan.image[c].began >= end for c in channels):
+            break
+        scan = yield Wait()
+    wanted = {c: seconds / expected.periods_s[c] for c in channels}
+    check_window({c: m.count for c, m in means.items()}, wanted, of)
+    return scan, {c: m.mean for c, m in means.items()}
