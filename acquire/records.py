@@ -1,7 +1,9 @@
 """What an archive gives back: runs and their events."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from pathlib import Path
+from typing import Any, NamedTuple, Protocol
 
 
 class Event(NamedTuple):
@@ -47,3 +49,55 @@ class Verification:
     def whole(self) -> bool:
         """Nothing was found wrong."""
         return not self.faults
+
+
+class Outcome(Protocol):
+    """A run that has come to its end, as whoever ran it or read it back gives it."""
+
+    @property
+    def run(self) -> int:
+        """Its number in the archive."""
+
+    @property
+    def archive(self) -> Path:
+        """The archive's file."""
+
+    @property
+    def state(self) -> str:
+        """Its last state."""
+
+    @property
+    def end(self) -> str | None:
+        """Complete, stopped or aborted; None where it still runs."""
+
+    @property
+    def attempts(self) -> int:
+        """How often it began with prepare."""
+
+    @property
+    def stage(self) -> str:
+        """The last stage it came to."""
+
+    @property
+    def verdict(self) -> str | None:
+        """Within or outside; None where there is none."""
+
+    @property
+    def finding(self) -> Mapping[str, str] | None:
+        """What was found wrong: name, seen, check."""
+
+    @property
+    def result(self) -> Mapping[str, Any] | None:
+        """What its readings were reduced to."""
+
+    @property
+    def may_be_live(self) -> bool:
+        """Its end was not seen to make the stand dead."""
+
+    @property
+    def readings_sha256(self) -> str:
+        """The hash of all its readings."""
+
+    @property
+    def events_sha256(self) -> str:
+        """The hash of its last event."""

@@ -1,0 +1,269 @@
+"""A run on the terminal: its events as they come, and at the end its results in one table.
+
+Colours mean what IEC 60073 gives them: red emergency, yellow abnormal, green normal, blue an action
+that somebody must take.
+"""
+
+import os
+import sys
+import textwrap
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from rich.console import Console
+from rich.text import Text
+
+from acquire.records import Outcome
+from acquire.results_table import number, results_table
+
+Facts = Mapping[str, Any]
+
+S = 1_000_000_000
+EMERGENCY, ABNORMAL, NORMAL, MANDATORY, PLAIN, QUIET = (
+    "bold red",
+    "yellow",
+    "green",
+    "blue",
+    "",
+    "dim",
+)
+INDENT = 21
+
+OUTPUTS = {
+    "lv_contactor": "LV contactor",
+    "loop_contactor": "loop contactor",
+    "resistance_selector": "resistance selector",
+    "lv_regulator": "LV regulator",
+    "loop_regulator": "loop regulator",
+}
+UNITS = {"ohm": "Ω", "percent": "%", "v": "V", "a": "A", "w": "W", "s": "s", "c": "°C"}
+
+MAY_BE_LIVE = "THE STAND MAY BE LIVE: an opening was not confirmed. Cut the supplies upstream."
+
+CAUTIONS = (
+    "This program is not a safety device. Guard, emergency stop, protection and watchdog are"
+    " hardware, designed and inspected under local rules by people licensed to.",
+    "A gap that reads zero is not dead, and a zero on a voltmeter proves nothing until the"
+    " voltmeter is proven. Discharge and earth before touching.",
+    "This was a rehearsal on a simulated stand. It scans once a second as shipped, to be quick; a"
+    " real stand is scanned at least five times a second.",
+)
+
+
+class Terminal(Console):
+    """A console that falls silent, and ends nothing, when its reader goes away."""
+
+    def on_broken_pipe(self) -> None:
+        """Say nothing more, neither here nor when the interpreter flushes at its end."""
+        self.quiet = True
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+class Report:
+    """Follows a run event by event and closes with its results."""
+
+    def __init__(self, console: Console) -> None:
+        self._console = console
+        self._moves: tuple[int, str, int, float] | None = None
+
+    def event(self, t: int, kind: str, facts: Facts) -> None:
+        """Show an event of stand time `t` (ns)."""
+        if kind == "command" and facts["action"] == "move":
+            self._move(t, facts)
+            return
+        self._moved()
+        show = LINES.get(kind, _unknown)
+        for label, style, words in show({"kind": kind, **facts}):
+            self._line(t, label, style, words)
+
+    def result(self, run: Outcome) -> None:
+        """Show how a run ended and, where it came so far, what it measured."""
+        self._moved()
+        self._console.print()
+        if run.result is not None:
+            self._console.print(results_table(run.result))
+        for words, style in _ending(run):
+            self._console.print(Text(words, style))
+        self._console.print()
+        for caution in CAUTIONS:
+            self._console.print(Text(caution, ABNORMAL))
+
+    def _move(self, t: int, facts: Facts) -> None:
+        """Keep a move until something else happens: a ramp is one line, not forty."""
+        output, to = str(facts["output"]), float(facts["to"])
+        if self._moves is not None and self._moves[1] != output:
+            self._moved()
+        count = self._moves[2] if self._moves is not None else 0
+        self._moves = (t, output, count + 1, to)
+
+    def _moved(self) -> None:
+        if self._moves is None:
+            return
+        t, output, count, to = self._moves
+        self._moves = None
+        steps = "" if count == 1 else f", in {count} moves"
+        self._line(t, "command", PLAIN, f"{_output(output)} to {100 * to:.2f} % of travel{steps}")
+
+    def _line(self, t: int, label: str, style: str, words: str) -> None:
+        width = max(self._console.width - INDENT - 1, 20)
+        if label == "stage":
+            rule = "─" * max(width - len(words) - 1, 0)
+            self._console.print(Text(f"{stand_time(t):>8}  {words} {rule}", "bold"))
+            return
+        first, *rest = textwrap.wrap(words, width) or [""]
+        line = Text(f"{stand_time(t):>8}  ", QUIET)
+        line.append(f"{label:<10} ", style or PLAIN)
+        line.append(first, style)
+        for more in rest:
+            line.append(f"\n{'':{INDENT}}{more}", style)
+        self._console.print(line, soft_wrap=True)
+
+
+def stand_time(t: int) -> str:
+    """Return stand time (ns) as h:mm:ss."""
+    seconds = t // S
+    return f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
+
+
+Lines = list[tuple[str, str, str]]
+
+
+def _started(facts: Facts) -> Lines:
+    words = f"back-to-back test: procedure {facts['procedure']}, schedule {facts['schedule']}"
+    if facts.get("seed") is not None:
+        words += f", simulated with seed {facts['seed']}"
+    if facts.get("connection"):
+        words += f", wired {facts['connection']}"
+    files = ", ".join(f"{name} {sha[:8]}" for name, sha in facts.get("files", {}).items())
+    return [("run", PLAIN, words), *([("files", QUIET, files)] if files else [])]
+
+
+def _prompt(facts: Facts) -> Lines:
+    rest = [f"asked of {facts['who']}", f"then: {facts['follows']}"]
+    if facts.get("seen"):
+        rest.insert(0, f"seen: {facts['seen']}")
+    return [("prompt", MANDATORY, str(facts["asked"])), ("", MANDATORY, "; ".join(rest))]
+
+
+def _answer(facts: Facts) -> Lines:
+    said = {True: "yes", False: "no"}.get(facts["value"], str(facts["value"]))
+    source = str(facts["source"])
+    if source == "rehearsed":
+        return [("answer", MANDATORY, f"{said} [REHEARSED, nobody was asked]")]
+    return [("answer", MANDATORY, f"{said}, by {facts['by']} ({source})")]
+
+
+def _permissive(facts: Facts) -> Lines:
+    return [("permissive", NORMAL, f"{_output(facts['output'])}: {facts['name']}")]
+
+
+def _command(facts: Facts) -> Lines:
+    return [("command", "bold", f"{_output(facts['output'])}: {facts['action']}")]
+
+
+def _contact(facts: Facts) -> Lines:
+    seen = "closed" if facts["closed"] else "open"
+    return [("contact", PLAIN, f"{_output(facts['channel'])} is seen {seen}")]
+
+
+def _evidence(facts: Facts) -> Lines:
+    values = [_value(key, value) for key, value in facts.items() if isinstance(value, float)]
+    words = "; ".join([str(facts["words"]), *values])
+    return [("evidence", ABNORMAL if facts["name"] == "emptied" else NORMAL, words)]
+
+
+def _finding(facts: Facts) -> Lines:
+    return [
+        ("FINDING", ABNORMAL, f"{_words(facts['name'])}: {facts['seen']}"),
+        ("", ABNORMAL, f"check: {facts['check']}"),
+    ]
+
+
+def _trip(facts: Facts) -> Lines:
+    head = f"{_words(facts['name'])}, stop category {facts['category']}: {facts['seen']}"
+    return [("TRIP", EMERGENCY, head), ("", EMERGENCY, f"check: {facts['check']}")]
+
+
+def _state(facts: Facts) -> Lines:
+    style = {"aborting": EMERGENCY, "aborted": EMERGENCY, "complete": NORMAL}
+    return [("state", style.get(facts["state"], ABNORMAL), str(facts["state"]))]
+
+
+def _ended(facts: Facts) -> Lines:
+    verdict = f", {facts['verdict']} limits" if facts.get("verdict") else ""
+    style = NORMAL if facts["state"] == "complete" else ABNORMAL
+    lines = [("end", style, f"{facts['state']}{verdict}")]
+    if facts.get("may_be_live"):
+        lines.append(("", EMERGENCY, MAY_BE_LIVE))
+    return lines
+
+
+def _fault(facts: Facts) -> Lines:
+    words = f"{facts['instrument']}: asked {facts['asked']!r}, {facts['came_back']}"
+    return [("fault", ABNORMAL, words)]
+
+
+def _unknown(facts: Facts) -> Lines:
+    words = "; ".join(f"{key} {value}" for key, value in facts.items() if key != "kind")
+    return [(str(facts["kind"]), QUIET, words)]
+
+
+def _nothing(_facts: Facts) -> Lines:
+    return []
+
+
+# How each kind of event reads: label, colour, words.
+LINES: dict[str, Callable[[Facts], Lines]] = {
+    "run.started": _started,
+    "stage": lambda facts: [("stage", PLAIN, str(facts["stage"]))],
+    "attempt": lambda facts: [("attempt", PLAIN, f"number {facts['number']}")],
+    "prompt": _prompt,
+    "answer": _answer,
+    "permissive.met": _permissive,
+    "intent": lambda f: [("intent", PLAIN, f"{_output(f['output'])} to close, now in the record")],
+    "command": _command,
+    "contact": _contact,
+    "evidence": _evidence,
+    "finding": _finding,
+    "trip": _trip,
+    "state": _state,
+    "fault": _fault,
+    "fault.cleared": lambda facts: [("fault", NORMAL, f"{facts['instrument']}: answers again")],
+    "note": lambda facts: [("note", PLAIN, str(facts["words"]))],
+    "result": _nothing,  # the table at the end shows it
+    "run.ended": _ended,
+    "run.sealed": _nothing,
+    "run.abandoned": lambda facts: [("ABANDONED", EMERGENCY, str(facts["words"]))],
+}
+
+
+def _output(name: object) -> str:
+    return OUTPUTS.get(str(name), _words(name))
+
+
+def _words(name: object) -> str:
+    return str(name).replace("_", " ")
+
+
+def _value(key: str, value: float) -> str:
+    name, _, unit = key.rpartition("_")
+    return f"{_words(name)} {number(value)} {UNITS.get(unit, unit)}"
+
+
+def _ending(run: Outcome) -> list[tuple[str, str]]:
+    style = {"complete": NORMAL, "aborted": EMERGENCY}.get(run.state, ABNORMAL)
+    lines = [(f"Run {run.run}: {run.state}", style)]
+    if run.verdict is not None:
+        within = run.verdict == "within"
+        lines.append((f"Verdict: {run.verdict} limits", NORMAL if within else ABNORMAL))
+    elif run.result is not None:
+        lines.append(("No verdict", ABNORMAL))
+    if run.may_be_live:
+        lines.append((MAY_BE_LIVE, EMERGENCY))
+    if run.finding is not None:
+        found = run.finding
+        lines.append((f"Found: {_words(found['name'])}: {found['seen']}", ABNORMAL))
+        lines.append((f"Check: {found['check']}", ABNORMAL))
+    lines.append((f"Archive: {run.archive}", PLAIN))
+    lines.append((f"readings {run.readings_sha256[:16]}, events {run.events_sha256[:16]}", QUIET))
+    return lines
