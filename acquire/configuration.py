@@ -99,7 +99,6 @@ def load_scenario(name_or_folder: str, schedule: str) -> Scenario:
         truth=truth,
         schedule=plan,
         schedule_name=schedule,
-        schedule_name=schedule,
         descriptions=descriptions,
         files={
             "stand.toml": stand_file.text,
