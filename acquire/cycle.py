@@ -7,10 +7,11 @@ from acquire.database import ArchiveError
 from drivers.link import InstrumentFault
 from drivers.outputs import Outputs
 from drivers.reading import Reading
+from sequences.conditions import View
 from sequences.evidence import Evidence
 from sequences.expected import Expected
 from sequences.gate import Passage, gate
-from sequences.permissives import PERMISSIVES, Permissive, Situation
+from sequences.permissives import INTENT_MISSING, PERMISSIVES, Permissive, Situation
 from sequences.prompt import Answer, Prompt
 from sequences.protection import Protection
 from sequences.run import Run, State
@@ -26,7 +27,6 @@ from sequences.scan import (
     Scan,
     WithholdHeartbeat,
 )
-from sequences.trips import View
 
 Observer = Callable[[int, str, Mapping[str, Any]], None]
 
@@ -134,7 +134,7 @@ class Cycle:
             self.outputs.open_all()
         passage = gate(request, scan, evidence, self.expected, self.permissives)
         self._note_permissives(request, scan, evidence)
-        self._intend(request, passage, scan, evidence)
+        self._intend(request, passage)
         self._apply(passage.request, now)
         self._beat(request, arrived)
         self._recorder.readings(now, arrived.polls)
@@ -187,15 +187,13 @@ class Cycle:
         self.run.stop(trip, trip.seen(View(scan, evidence, self.expected)), scan)
         return evidence.revoke()
 
-    def _intend(self, request: Request, passage: Passage, scan: Scan, evidence: Evidence) -> None:
+    def _intend(self, request: Request, passage: Passage) -> None:
         """Put the intent of a closing into the archive once nothing else is missing."""
         self._refused = passage.shortfall
         if not isinstance(request, Close) or passage.request is not None:
             self._intent = None
             return
-        at = Situation(scan, evidence, self.expected, request)
-        missing = [p.name for p in self.permissives[request.output] if not p.met(at)]
-        if missing == ["intent committed"] and not evidence.revoked:
+        if passage.shortfall == (INTENT_MISSING,):
             written = self.record("intent", {"output": request.output})
             self._intent = request.output if written else None
 

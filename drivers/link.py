@@ -33,7 +33,7 @@ class Block(NamedTuple):
     """Adjacent registers of one unit, read in one exchange."""
 
     address: int
-    count: int
+    count: int  # type: ignore[assignment]  # the trade calls it count; a tuple has a method of that name
 
 
 class TextLink(Protocol):

@@ -6,10 +6,11 @@ It keeps the counts that "n readings" and delays need, and nothing more.
 from collections import defaultdict
 
 from drivers.reading import OVER_RANGE, Reading
+from sequences.conditions import View, proving_with_loop
 from sequences.evidence import Evidence
 from sequences.expected import Expected
 from sequences.scan import S, Scan
-from sequences.trips import TRIPS, Trip, View, proving_with_loop
+from sequences.trips import TRIPS, Trip
 
 
 class Protection:

@@ -203,9 +203,9 @@ OVERDUE = Trip(
     "stop_overdue",
     None,
     0,
+    _never,
+    _never,
     "a stop that does not end leaves the stand live",
-    _never,
-    _never,
     str,
     "regulators and contactors",
 )
@@ -213,9 +213,9 @@ PROCEDURE_FAULT = Trip(
     "procedure_fault",
     None,
     1,
+    _never,
+    _never,
     "nobody steers the test any more",
-    _never,
-    _never,
     str,
     "this is a fault of the program: keep the archive and report it",
 )
