@@ -15,54 +15,16 @@ follow the e.m.f.s until nothing moves.
 """
 
 from dataclasses import dataclass, field
-from math import tanh
 from typing import Literal, NamedTuple
 
-# Where permeability has risen most of the way from its initial to its rated value, as a share of
-# rated flux. Invented: real iron does this between a tenth and a half.
-LOW_FLUX_KNEE = 0.25
-# Below this share of rated flux the loss goes with the square, whatever its exponent above: an
-# exponent below 2 would else mean an infinite conductance at no flux.
-SQUARE_LOSS_BELOW = 1e-3
+from drivers.simulated.iron import CoreBranch, leap
 
+# Relative, of both core admittances. Fed from the bus they settle in three to five plain steps;
+# driven by the loop's current alone they creep or swing, which leaps end, and half steps the rest.
 SETTLED = 1e-11
 PLAIN_STEPS = 12
-MOST_STEPS = 400
-
-
-@dataclass(frozen=True, slots=True)
-class CoreBranch:
-    """The iron of one unit, seen at its T point on the LV side.
-
-    `conductance` and `susceptance` (siemens, inductive positive) hold at e.m.f. `rated_emf` (V).
-    Loss goes with e.m.f. to the power `loss_exponent`. Permeability relative to rated rises as
-    1/F + (1 - 1/F) tanh(x / 0.25), x the share of rated flux and F `low_flux_factor`: linear in
-    the flux from its initial value on, as Rayleigh's law has it, and concave, so that current
-    never falls while flux rises. F 10 draws 5.8 times linear iron's current at 2 % of flux, 3.2
-    times at 6 %, 1.27 at a quarter, 1.0006 at rated. The curve is invented.
-    """
-
-    conductance: float
-    susceptance: float
-    rated_emf: float
-    loss_exponent: float = 2.0
-    low_flux_factor: float = 1.0
-
-    def permeability(self, share: float) -> float:
-        """Return permeability against fully risen iron, at a share of rated flux."""
-        initial = 1 / self.low_flux_factor
-        return initial + (1 - initial) * tanh(share / LOW_FLUX_KNEE)
-
-    def admittance(self, emf: float) -> complex:
-        """Return the admittance in siemens at an e.m.f. of `emf` volts."""
-        share = emf / self.rated_emf
-        g = self.conductance
-        if self.loss_exponent != 2.0:
-            g *= max(share, SQUARE_LOSS_BELOW) ** (self.loss_exponent - 2.0)
-        b = self.susceptance
-        if self.low_flux_factor != 1.0:
-            b *= self.permeability(1.0) / self.permeability(share)
-        return complex(g, -b)
+LEAPING_STEPS = 90
+MOST_STEPS = 800
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +143,10 @@ class _Branch:
     core: CoreBranch
     y_turn: complex = 0j
 
+    def admittance(self, emf: float) -> complex:
+        """Return what hangs on the T point, siemens, at an e.m.f. in V."""
+        return self.core.admittance(emf) + self.y_turn
+
     def transfer(self, y: complex) -> tuple[complex, complex]:
         """Return p and q of E = p V + q J."""
         if self.lv_open:
@@ -217,16 +183,21 @@ class WiredPair:
         """Return the phasors. Raises ArithmeticError when the iron doesn't settle."""
         a, b = self._a, self._b
         guess = abs(supplies.lv_emf) if supplies.lv_closed and supplies.lv_emf else 0.0
-        y_a, y_b = a.core.admittance(guess) + a.y_turn, b.core.admittance(guess) + b.y_turn
+        y_a, y_b = a.admittance(guess), b.admittance(guess)
+        trail: list[tuple[float, float]] = []
         for step in range(MOST_STEPS):
             solution = self._linear(supplies, y_a, y_b)
-            new_a = a.core.admittance(abs(solution.e_a)) + a.y_turn
-            new_b = b.core.admittance(abs(solution.e_b)) + b.y_turn
+            e_a, e_b = abs(solution.e_a), abs(solution.e_b)
+            new_a, new_b = a.admittance(e_a), b.admittance(e_b)
             if abs(new_a - y_a) <= SETTLED * abs(y_a) and abs(new_b - y_b) <= SETTLED * abs(y_b):
                 return solution
-            if step >= PLAIN_STEPS:
-                # A core driven by current may swing about its answer; half steps end that.
+            trail.append((e_a, e_b))
+            if step > LEAPING_STEPS:
                 new_a, new_b = (new_a + y_a) / 2, (new_b + y_b) / 2
+            elif step > PLAIN_STEPS and len(trail) > 2:
+                e_a, e_b = (leap(*emfs) for emfs in zip(*trail[-3:], strict=True))
+                new_a, new_b = a.admittance(e_a), b.admittance(e_b)
+                trail = [(e_a, e_b)]
             y_a, y_b = new_a, new_b
         raise ArithmeticError(f"core branches did not settle: {self.wiring}, {supplies}")
 

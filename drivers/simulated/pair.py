@@ -1,7 +1,8 @@
 """From nameplate and truth to the circuit of the pair at a winding temperature."""
 
 from calculation.nameplate import Nameplate
-from drivers.simulated.circuit import CoreBranch, PairCircuit, UnitCircuit
+from drivers.simulated.circuit import PairCircuit, UnitCircuit
+from drivers.simulated.iron import CoreBranch
 from drivers.simulated.truth import TrueSupply, TrueUnit, Truth
 
 # Temperature constants of IEC 60076-1 (from memory), K.

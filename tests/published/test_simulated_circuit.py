@@ -6,13 +6,13 @@ from math import degrees
 import pytest
 
 from drivers.simulated.circuit import (
-    CoreBranch,
     PairCircuit,
     Supplies,
     UnitCircuit,
     WiredPair,
     Wiring,
 )
+from drivers.simulated.iron import CoreBranch
 
 N, D = 16.5, 0.001
 Z = 7.623 + 15.66798159j

@@ -15,10 +15,9 @@ from pathlib import Path
 
 import pytest
 
-from calculation.nameplate import Nameplate
-from drivers.simulated.circuit import Solution, Supplies, WiredPair, Wiring
+from drivers.simulated.circuit import OPPOSITION, Solution, Supplies, WiredPair, Wiring
 from drivers.simulated.pair import pair_circuit
-from drivers.simulated.truth import TrueUnit, Truth
+from drivers.simulated.truth import TrueUnit
 from tests.drivers.simulated.scenario import nameplate_file, stand_file, truth_file
 
 NAMEPLATE, TRUTH = nameplate_file(), truth_file()
@@ -48,7 +47,7 @@ class Case:
     name: str
     lv: float | None
     loop: float | None
-    wiring: Wiring = Wiring()
+    wiring: Wiring = OPPOSITION
 
 
 PROVE_LV, HALF_LV, FULL_LV = 8.0, 100.0, 402.0
