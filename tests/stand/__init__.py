@@ -1,0 +1,1 @@
+"""Whole runs and parts of them, on the simulated stand."""
