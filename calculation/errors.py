@@ -8,7 +8,7 @@ class TwinloadError(Exception):
     """The root of every error that this program raises on purpose."""
 
 
-class ImpossibleReading(TwinloadError):  # noqa: N818 - the trade's word, fixed by the design
+class ImpossibleReading(TwinloadError):
     """Readings that physics forbids, or that can't give the result asked for.
 
     `values` maps the name of each reading concerned to its value; `why` says what is wrong.

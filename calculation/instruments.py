@@ -121,7 +121,7 @@ def reactive_power(voltage_v: N, current_a: N, power_w: N, elements: float = 1.0
     return root
 
 
-def primary_power(  # noqa: PLR0913, PLR0917 - three readings and the two transformers they came through
+def primary_power(
     voltage_v: N,
     current_a: N,
     power_w: N,

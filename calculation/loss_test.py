@@ -6,13 +6,13 @@ numbers (a budget) pass through the very same lines.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
-from calculation import circuit, correction, pair, performance
-from calculation.errors import ImpossibleReading, everywhere, refuse_unless_finite
-from calculation.errors import refuse_unless_positive as positive
+from calculation import circuit, correction, pair, reduction
+from calculation.errors import ImpossibleReading, refuse_unless_finite
 from calculation.nameplate import Nameplate, Resistances
 from calculation.readings import LoadMeans, LossReadings, NoLoadMeans, ProveMeans
+from calculation.reduction import Loaded, Plant
 from calculation.results import (
     At,
     LossTestResult,
@@ -37,7 +37,7 @@ __all__ = [
 ]
 
 
-def loss_test_result(  # noqa: PLR0913 - four things known, and three lists by keyword
+def loss_test_result(
     readings: LossReadings,
     nameplate: Nameplate,
     resistances: Resistances,
@@ -57,88 +57,36 @@ def loss_test_result(  # noqa: PLR0913 - four things known, and three lists by k
             negative; the readings are named.
     """
     refuse_unless_finite({"lv_branch_ohm": lv_branch_ohm})
-    core = _no_load(readings, nameplate)
-    load = _Loaded.reduced("load", readings.load, readings, nameplate, lv_branch_ohm)
-    prove = None
-    if readings.prove is not None:
-        prove = _Loaded.reduced("prove", readings.prove, readings, nameplate, lv_branch_ohm)
-    series = load if prove is None else prove
-    x = circuit.reactance(series.resistance_ohm, series.impedance_ohm, series.named)
+    plant = Plant(nameplate, 2, lv_branch_ohm)
+    no_load, n = readings.no_load, readings.loss_exponent
+    core = reduction.no_load(no_load, n, plant)
+    load = _loaded("load", readings.load, readings, plant)
+    prove = None if readings.prove is None else _loaded("prove", readings.prove, readings, plant)
+    x = (load if prove is None else prove).reactance_ohm
     reference = _at_reference(load.load_loss_w, x, readings, nameplate, resistances)
-    r = 100 * pair.series_ratio(
-        readings.series_voltage_v, nameplate.ratio, readings.no_load.voltage_v
-    )
+    refuse_unless_finite({"series_voltage_v": readings.series_voltage_v})
+    r = 100 * pair.series_ratio(readings.series_voltage_v, nameplate.ratio, no_load.voltage_v)
     evaluate = [(at, pf, lead) for at in evaluate_load for pf in power_factors for lead in leading]
     return LossTestResult(
         pair_mean=replace(
             _pair_mean(readings, nameplate, core, load, reference),
-            efficiency=_efficiencies(evaluate, nameplate, core, reference),
-            regulation_percent=_regulations(evaluate, nameplate, reference),
+            efficiency=reduction.efficiencies(
+                evaluate, nameplate, core.loss_w, reference.load_loss_w
+            ),
+            regulation_percent=reduction.regulations(evaluate, nameplate, reference.series),
         ),
         plain_split=_plain_split(readings, nameplate, lv_branch_ohm),
-        prove=None if prove is None else _prove(prove, x, readings, nameplate),
+        prove=None if prove is None else _prove(prove, readings, nameplate),
         ratio_mismatch_percent=2 * r,
         series_ratio_percent=r,
     )
 
 
-def _no_load(readings: LossReadings, nameplate: Nameplate) -> circuit.CoreBranch[float]:
-    means = readings.no_load
-    named = {f"no_load.{f.name}": getattr(means, f.name) for f in fields(means)}
-    positive(named | {"loss_exponent": readings.loss_exponent})
-    refuse_unless_finite({"series_voltage_v": readings.series_voltage_v})
-    if not everywhere(means.power_w < means.voltage_v * means.current_a):
-        raise ImpossibleReading(named, "power reaches U·I, cos φ would be 1 or more")
-    # The flux follows the rectified mean, so that is what rated voltage is measured by.
-    share = nameplate.lv_voltage_v / means.voltage_mean_v
-    sine = 1 + correction.wave_shape(means.voltage_mean_v, means.voltage_v)
-    return circuit.core_branch(
-        nameplate.lv_voltage_v,
-        means.current_a / 2 * share ** (readings.loss_exponent - 1),
-        means.power_w / 2 * sine * share**readings.loss_exponent,
-        named,
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class _Loaded:
-    """One unit as one load stage shows it: leads taken out, loss at rated current."""
-
-    load_loss_w: float
-    resistance_ohm: float
-    impedance_ohm: float
-    named: dict[str, float]
-
-    @classmethod
-    def reduced(
-        cls,
-        stage: str,
-        means: LoadMeans | ProveMeans,
-        readings: LossReadings,
-        nameplate: Nameplate,
-        lv_branch_ohm: float,
-    ) -> "_Loaded":
-        """Reduce one load stage by the balance method."""
-        named = {f"{stage}.{f.name}": getattr(means, f.name) for f in fields(means)}
-        refuse_unless_finite(named)
-        positive({k: v for k, v in named.items() if not k.endswith("power_w")})
-        no_load, current = readings.no_load, means.hv_current_a
-        share = means.lv_voltage_v / no_load.voltage_v
-        loss = pair.balance_load_loss(
-            means.lv_power_w, means.hv_power_w, no_load.power_w, share, readings.loss_exponent
-        ) - pair.lead_loss(lv_branch_ohm, nameplate.ratio, current)
-        if not everywhere(loss > 0):
-            facts = named | {"no_load.power_w": no_load.power_w, "lv_branch_ohm": lv_branch_ohm}
-            raise ImpossibleReading(facts, "the load loss would not be above zero")
-        # The meters saw the leads too: take them out of R, then put R and X together again.
-        leads = circuit.referred(lv_branch_ohm, nameplate.ratio)
-        seen, resistance = means.hv_voltage_v / 2 / current, loss / current**2
-        impedance = seen**2 - (resistance + leads) ** 2 + resistance**2
-        if not everywhere(impedance > 0):
-            facts = named | {"lv_branch_ohm": lv_branch_ohm}
-            raise ImpossibleReading(facts, "impedance below the resistance of the leads")
-        at_rated = correction.at_rated_current(loss, current, nameplate.hv_current_a)
-        return cls(at_rated, resistance, impedance**0.5, named)
+def _loaded(
+    stage: str, means: LoadMeans | ProveMeans, readings: LossReadings, plant: Plant
+) -> Loaded:
+    named, loss = reduction.balanced(stage, means, readings.no_load, readings.loss_exponent)
+    return reduction.loaded(named, means.hv_voltage_v / 2, means.hv_current_a, loss, plant)
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +101,7 @@ def _pair_mean(
     readings: LossReadings,
     nameplate: Nameplate,
     core: circuit.CoreBranch[float],
-    load: _Loaded,
+    load: Loaded,
     reference: _Reference,
 ) -> PairMean:
     x = reference.series.reactance_ohm
@@ -173,38 +121,13 @@ def _pair_mean(
         equivalent_resistance_ohm=measured.resistance_ohm,
         equivalent_impedance_ohm=measured.impedance_ohm,
         equivalent_reactance_ohm=x,
-        impedance_percent=_percent(measured.impedance_ohm, nameplate),
+        impedance_percent=reduction.percent(measured.impedance_ohm, nameplate),
         impedance_at_rated_voltage_ohm=load.impedance_ohm,
-        impedance_at_rated_voltage_percent=_percent(load.impedance_ohm, nameplate),
+        impedance_at_rated_voltage_percent=reduction.percent(load.impedance_ohm, nameplate),
         winding_temperature_c=readings.winding_temperature_c,
         load_loss_reference_w=reference.load_loss_w,
-        impedance_reference_percent=_percent(reference.series.impedance_ohm, nameplate),
+        impedance_reference_percent=reduction.percent(reference.series.impedance_ohm, nameplate),
         reference_temperature_c=nameplate.reference_temperature_c,
-    )
-
-
-def _percent(hv_ohm: float, nameplate: Nameplate) -> float:
-    return circuit.percent(hv_ohm, nameplate.hv_voltage_v, nameplate.power_va)
-
-
-def _efficiencies(
-    evaluate: Sequence[tuple[float, float, bool]],
-    nameplate: Nameplate,
-    core: circuit.CoreBranch[float],
-    reference: _Reference,
-) -> tuple[At, ...]:
-    known = nameplate.power_va, core.loss_w, reference.load_loss_w
-    return tuple(At(x, pf, lead, performance.efficiency(x, pf, *known)) for x, pf, lead in evaluate)
-
-
-def _regulations(
-    evaluate: Sequence[tuple[float, float, bool]], nameplate: Nameplate, reference: _Reference
-) -> tuple[At, ...]:
-    e_r = _percent(reference.series.resistance_ohm, nameplate)
-    e_x = _percent(reference.series.reactance_ohm, nameplate)
-    return tuple(
-        At(x, pf, lead, performance.regulation_percent(x, pf, e_r, e_x, lead))
-        for x, pf, lead in evaluate
     )
 
 
@@ -215,17 +138,13 @@ def _at_reference(
     nameplate: Nameplate,
     resistances: Resistances,
 ) -> _Reference:
-    measured_c, wanted_c = readings.winding_temperature_c, nameplate.reference_temperature_c
-    refuse_unless_finite({"winding_temperature_c": measured_c})
-    windings = []
-    for ohm, current, material in (
-        (resistances.lv_ohm, nameplate.lv_current_a, nameplate.material_lv),
-        (resistances.hv_ohm, nameplate.hv_current_a, nameplate.material_hv),
-    ):
-        constant = correction.temperature_constant(material)
-        hot = correction.resistance_at(ohm, resistances.temperature_c, measured_c, constant)
-        windings.append(correction.WindingLoss(hot * current**2, constant))
-    loss = correction.load_loss_at_reference(load_loss_w, windings, measured_c, wanted_c)
+    loss = reduction.load_loss_at_reference(
+        load_loss_w,
+        resistances,
+        readings.winding_temperature_c,
+        nameplate.reference_temperature_c,
+        nameplate,
+    )
     resistance = loss / nameplate.hv_current_a**2
     return _Reference(loss, circuit.of_resistance_and_reactance(resistance, reactance_ohm))
 
@@ -249,15 +168,16 @@ def _plain_split(readings: LossReadings, nameplate: Nameplate, lv_branch_ohm: fl
     )
 
 
-def _prove(prove: _Loaded, x: float, readings: LossReadings, nameplate: Nameplate) -> ProveResult:
+def _prove(prove: Loaded, readings: LossReadings, nameplate: Nameplate) -> ProveResult:
     temperature = readings.prove_temperature_c
+    if temperature is None:
+        raise ImpossibleReading({"prove_temperature_c": None}, "cold values need a temperature")
     refuse_unless_finite({"prove_temperature_c": temperature})
-    assert temperature is not None  # refused above
     return ProveResult(
         load_loss_w=prove.load_loss_w,
         equivalent_resistance_ohm=prove.resistance_ohm,
         equivalent_impedance_ohm=prove.impedance_ohm,
-        equivalent_reactance_ohm=x,
-        impedance_percent=_percent(prove.impedance_ohm, nameplate),
+        equivalent_reactance_ohm=prove.reactance_ohm,
+        impedance_percent=reduction.percent(prove.impedance_ohm, nameplate),
         winding_temperature_c=temperature,
     )

@@ -17,7 +17,7 @@ from calculation.instruments import (
 
 @pytest.mark.parametrize("power_kva", sorted(peak_efficiency.MEDIUM_POWER_W))
 def test_f1_tier_two_no_load_loss_is_nine_tenths_of_tier_one(power_kva: int) -> None:
-    """Regulation (EU) 548/2014 Table I.1 (M): so to the watt in every row; load losses fall as well."""
+    """Regulation (EU) 548/2014 Table I.1 (M): to the watt in every row; load losses fall too."""
     one, two = peak_efficiency.level(power_kva, 1), peak_efficiency.level(power_kva, 2)
     assert two.no_load_loss_w == pytest.approx(0.9 * one.no_load_loss_w, abs=0.5)
     assert two.load_loss_w < one.load_loss_w
