@@ -21,7 +21,7 @@ class VirtualPoller:
         clock: VirtualClock,
         publish: Publish,
     ) -> None:
-        self._instrument = instrument
+        self.instrument = instrument
         self._period = round(period_s * S)
         self._clock = clock
         self._publish = publish
@@ -29,7 +29,7 @@ class VirtualPoller:
         clock.at(self._due, Order.POLL, self._poll)
 
     def _poll(self) -> None:
-        instrument, clock = self._instrument, self._clock
+        instrument, clock = self.instrument, self._clock
         readings = instrument.poll()
         fault, ended = instrument.fault, clock.now()
         clock.at(

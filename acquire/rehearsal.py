@@ -85,7 +85,7 @@ class Rehearsal:
             "files": _hashes(scenario.files),
         }
         self.cycle.record("run.started", started)
-        self._pollers = [
+        self.pollers = [
             VirtualPoller(
                 self._instrument(i, links), i.period_s, i.phase_s, self.clock, self.cycle.publish
             )

@@ -159,7 +159,9 @@ def opposition_shown(at: View) -> bool:
 def not_opposed(value: float, at: View) -> bool:
     """r above 1.25 of its limit."""
     lv = at.scan.value(LV_VOLTAGE)
-    return lv is not None and at.expected.ratio_of(value, lv) > 1.25 * at.expected.ratio_limit
+    if lv is None:
+        return False
+    return value > 1.25 * at.expected.ratio_limit * 2 * at.expected.nameplate.ratio * lv
 
 
 def loop_loaded(at: View) -> bool:
@@ -294,8 +296,8 @@ def stale_channels(at: View) -> list[str]:
     """Return the critical channels that are older than they may be while their contactor is on."""
     scan = at.scan
     stale = []
-    for name, channel in at.expected.channels.items():
-        if not channel.critical or scan.now - scan.alive[name] <= channel.stale_after_s * S:
+    for name, limit in at.expected.critical_ns:
+        if scan.now - scan.alive[name] <= limit:
             continue
         if loop_closed(at) if name.startswith("hv.") else any_closed(at):
             stale.append(name)

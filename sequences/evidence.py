@@ -134,10 +134,6 @@ def together(scan: Scan, expected: Expected, *channels: str) -> tuple[float, ...
     return tuple(values)
 
 
-def _arrived(scan: Scan, *channels: str) -> bool:
-    return any(r.channel in channels for r in scan.arrived)
-
-
 def _contacts(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:
     changes: dict[str, Any] = {}
     if known.guard_shut is None and is_closed(scan, GUARD):
@@ -221,8 +217,6 @@ def _proof(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
     """Loop, wattmeter sense and voltmeter, at no more than half the impedance voltage."""
     if known.not_aiding is None or not expected.is_low(scan.outputs[LV_REGULATOR].commanded):
         return {}
-    if not _arrived(scan, HV_CURRENT, SERIES_VOLTAGE):
-        return {}
     changes = _voltmeter(known, scan, expected)
     seen = together(scan, expected, HV_VOLTAGE, HV_CURRENT, HV_POWER)
     if seen is None:
@@ -272,15 +266,17 @@ def _complete(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any
 
 
 def _opposition(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
-    if known.proof_complete is None or not _arrived(scan, SERIES_VOLTAGE):
+    if known.proof_complete is None or not is_open(scan, LOOP):
         return {}
-    if not is_open(scan, LOOP) or scan.outputs[LOOP].commanded > 0.5:
+    if scan.outputs[LOOP].commanded > 0.5:
         return {}
     seen = together(scan, expected, SERIES_VOLTAGE, LV_VOLTAGE)
     if seen is None or seen[1] < RATED_FROM * expected.nameplate.lv_voltage_v:
         return {}
     ratio = expected.ratio_of(*seen)
     t = scan.image[SERIES_VOLTAGE].began
+    if known.opposed == t:
+        return {}
     if ratio > expected.ratio_limit:
         return {"opposed": None}
     return {"gap": Gap(seen[0], seen[1], ratio, t), "opposed": t}
@@ -314,18 +310,15 @@ def _recent(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:
     rest = scan.at_rest_since()
     for _output, channel in SUPPLIES:
         kept = known.recent.get(channel, ())
+        newest = scan.image[channel]
         if rest is None:
             if kept:
                 found[channel] = ()
+        elif newest.value is None or newest.began < rest + 3 * S:
             continue
-        new = tuple(
-            (r.t, r.value)
-            for r in scan.arrived
-            if r.channel == channel and r.value is not None and r.began >= rest + 3 * S
-        )
-        if new:
-            oldest = new[-1][0] - STEADINESS_NS
-            found[channel] = (*(k for k in kept if k[0] >= max(oldest, rest)), *new)
+        elif not kept or newest.t != kept[-1][0]:
+            oldest = max(newest.t - STEADINESS_NS, rest)
+            found[channel] = (*(k for k in kept if k[0] >= oldest), (newest.t, newest.value))
     return {"recent": {**known.recent, **found}} if found else {}
 
 

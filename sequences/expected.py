@@ -78,6 +78,12 @@ class Expected:
         """The meters' own averaging time, ns."""
         return int(self.averaging_s * S)
 
+    @cached_property
+    def critical_ns(self) -> tuple[tuple[str, int], ...]:
+        """The critical channels, each with the age at which it is stale, ns."""
+        critical = (c for c in self.channels.values() if c.critical)
+        return tuple((c.name, int(c.stale_after_s * S)) for c in critical)
+
     def current_share_a(self, lv_voltage_v: float) -> float:
         """Return the pair's no-load current of linear iron at this LV voltage, A."""
         plate = self.nameplate

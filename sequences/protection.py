@@ -4,6 +4,8 @@ It keeps the counts that "n readings" and delays need, and nothing more.
 """
 
 from collections import defaultdict
+from math import inf
+from typing import NamedTuple
 
 from drivers.reading import OVER_RANGE, Reading
 from sequences.conditions import View, proving_with_loop
@@ -23,7 +25,7 @@ class Protection:
             if trip.watch is not None:
                 self._by_channel[trip.watch].append(trip)
         self._every_scan = [trip for trip in table if trip.watch is None]
-        self._counts: dict[str, tuple[int, int]] = {}
+        self._counts: dict[str, Count] = {}
         self._acted: set[str] = set()
 
     def check(self, scan: Scan, evidence: Evidence) -> Trip | None:
@@ -31,8 +33,9 @@ class Protection:
         at = View(scan, evidence, self._expected)
         acting = [t for t in self._every_scan if t.armed(at) and t.exceeded(0.0, at)]
         for reading in scan.arrived:
-            trips = self._by_channel.get(reading.channel, ())
-            acting.extend(t for t in trips if self._judge(t, reading, at))
+            trips = self._by_channel.get(reading.channel)
+            if trips is not None:
+                acting += [t for t in trips if self._judge(t, reading, at)]
         fresh = [t for t in acting if t.name not in self._acted]
         if not fresh:
             return None
@@ -42,30 +45,41 @@ class Protection:
 
     def _judge(self, trip: Trip, reading: Reading, at: View) -> bool:
         """Count one reading; return whether its trip acts."""
-        over = reading.reason == OVER_RANGE
-        if reading.value is None and not over:
-            return False
-        if trip.since is not None and not _counts(trip, trip.since, reading, at):
-            return False
-        if not trip.armed(at) or not self._exceeds(trip, reading, over, at):
+        value = reading.value
+        if value is None:
+            if reading.reason != OVER_RANGE:
+                return False
+            value = 0.0 if tolerates_over_range(trip, at) else inf
+        if not trip.exceeded(value, at):
             self._counts.pop(trip.name, None)
             return False
-        count, first = self._counts.get(trip.name, (0, reading.t))
-        self._counts[trip.name] = (count + 1, first)
-        return count + 1 >= trip.readings and reading.t - first >= trip.delay_s * S
+        begins = _begins(trip, at)
+        if begins is None or reading.began < begins:
+            return False
+        if not trip.armed(at):
+            self._counts.pop(trip.name, None)
+            return False
+        count = self._counts.get(trip.name)
+        if count is None or count.begins != begins:
+            count = Count(0, reading.t, begins)
+        count = self._counts[trip.name] = count._replace(readings=count.readings + 1)
+        return count.readings >= trip.readings and reading.t - count.first >= trip.delay_s * S
 
-    def _exceeds(self, trip: Trip, reading: Reading, over: bool, at: View) -> bool:
-        value = reading.value
-        if over:
-            value = float("inf") if not tolerates_over_range(trip, at) else 0.0
-        return value is not None and trip.exceeded(value, at)
+
+class Count(NamedTuple):
+    """Readings over the limit so far, the instant of the first, and since when readings count."""
+
+    readings: int
+    first: int
+    begins: int
 
 
-def _counts(trip: Trip, output: str, reading: Reading, at: View) -> bool:
-    """Return whether a reading began after the last command to its output, or after its rest."""
-    state = at.scan.outputs[output]
-    begins = state.at_rest_since if trip.from_rest else state.since
-    return begins is not None and reading.began >= begins
+def _begins(trip: Trip, at: View) -> int | None:
+    """Return when a reading has to have begun to count: the last command, or the rest after it."""
+    if trip.since is None:
+        return 0
+    state = at.scan.outputs[trip.since]
+    return state.at_rest_since if trip.from_rest else state.since
 
 
 def tolerates_over_range(trip: Trip, at: View) -> bool:
