@@ -6,7 +6,7 @@ call the same functions.
 
 from typing import NamedTuple
 
-from sequences.evidence import LOOP_WITHIN, aiding_seen
+from sequences.evidence import LOOP_WITHIN, VOLTMETER_WITHIN, aiding_seen
 from sequences.expected import Expected
 from sequences.scan import (
     HV_VOLTAGE,
@@ -124,14 +124,14 @@ def check_wattmeter(loop: LoopSeen) -> None:
         )
 
 
-def check_voltmeter(expected: Expected, series_v: float, loop: LoopSeen, proven: bool) -> None:
-    """Prove (4): the series voltmeter follows the HV analyser on every range that judges r."""
-    on = expected.range_of(SERIES_VOLTAGE, series_v)
-    if not proven:
+def check_voltmeter(expected: Expected, series_v: float, across_v: float) -> None:
+    """Prove (4): the series voltmeter follows the HV analyser, here on the range that it uses."""
+    if abs(series_v - across_v) > VOLTMETER_WITHIN * across_v:
+        on = expected.range_of(SERIES_VOLTAGE, series_v)
         raise Stop(
             "voltmeter_did_not_follow",
             f"series voltmeter reads {series_v:.2f} V (range {on:.0f} V) where the HV analyser"
-            f" reads {loop.voltage_v:.2f} V across the same gap",
+            f" reads {across_v:.2f} V across the same gap",
             "series voltmeter's leads and fuse, its multiplier; a zero of it proves nothing",
         )
 

@@ -11,7 +11,6 @@ from sequences.checks import (
     check_wattmeter,
     is_aiding,
 )
-from sequences.evidence import VOLTMETER_WITHIN
 from sequences.expected import Expected
 from sequences.scan import (
     HV_CURRENT,
@@ -57,28 +56,31 @@ def prove(expected: Expected) -> Procedure[tuple[Scan, ProveMeans | None]]:
     if is_aiding(expected, before.voltage_v, scan.value(HV_CURRENT), lv_seen(scan)):
         scan = yield from open_contactor(scan, LOOP)
         return scan, None
+    gaps = []
     for part in (0.05, 0.25):
         scan = yield from move(scan, expected, LOOP_REGULATOR, _position_for(expected, part))
         scan = yield from settled(scan, expected, *LOOP_CHANNELS, SERIES_VOLTAGE)
-        check_loop_follows(expected, loop_seen(scan), judge_ratio=part > 0.1)
-    seen = loop_seen(scan)
+        seen = loop_seen(scan)
+        check_loop_follows(expected, seen, judge_ratio=part > 0.1)
+        gaps.append((scan.value(SERIES_VOLTAGE) or 0.0, seen.voltage_v))
     check_wattmeter(seen)
     scan = yield from ramp_current(scan, expected, 1.0, seen.voltage_v / seen.current_a)
-    scan, means = yield from _at_rated_current(scan, expected)
+    scan, means = yield from _at_rated_current(scan, expected, gaps)
     scan = yield from move(scan, expected, LOOP_REGULATOR, 0.0)
     scan = yield from open_contactor(scan, LOOP)
     return scan, means
 
 
-def _at_rated_current(scan: Scan, expected: Expected) -> Procedure[tuple[Scan, ProveMeans]]:
+def _at_rated_current(
+    scan: Scan, expected: Expected, gaps: list[tuple[float, float]]
+) -> Procedure[tuple[Scan, ProveMeans]]:
     channels = (*LOOP_CHANNELS, LV_VOLTAGE, LV_POWER, SERIES_VOLTAGE)
     scan, means = yield from average(scan, expected, PROVE_WINDOW_S, channels, "prove")
     loop = LoopSeen(means[HV_VOLTAGE], means[HV_CURRENT], means[HV_POWER])
     check_loop_follows(expected, loop, judge_ratio=True)
     check_wattmeter(loop)
-    apart = abs(means[SERIES_VOLTAGE] - loop.voltage_v)
-    followed = apart <= VOLTMETER_WITHIN * loop.voltage_v
-    check_voltmeter(expected, means[SERIES_VOLTAGE], loop, followed)
+    for series, across in (*gaps, (means[SERIES_VOLTAGE], loop.voltage_v)):
+        check_voltmeter(expected, series, across)
     return scan, ProveMeans(
         loop.voltage_v, loop.current_a, loop.power_w, means[LV_VOLTAGE], means[LV_POWER]
     )
