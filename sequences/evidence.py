@@ -240,8 +240,7 @@ def _voltmeter(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any
     if seen is None:
         return {}
     series, voltage = seen
-    error = expected.error_of(SERIES_VOLTAGE, voltage) + expected.error_of(HV_VOLTAGE, voltage)
-    if voltage <= 8 * error:
+    if not shows_voltmeter(expected, voltage):
         return {}
     on = expected.range_of(SERIES_VOLTAGE, voltage)
     if abs(series - voltage) > VOLTMETER_WITHIN * voltage:
@@ -252,6 +251,12 @@ def _voltmeter(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any
         "voltmeter_ranges": ranges,
         "voltmeter": scan.image[SERIES_VOLTAGE].began if proven else None,
     }
+
+
+def shows_voltmeter(expected: Expected, across_v: float) -> bool:
+    """Return whether a voltage is large enough against both errors to prove the voltmeter by."""
+    error = expected.error_of(SERIES_VOLTAGE, across_v) + expected.error_of(HV_VOLTAGE, across_v)
+    return across_v > 5 * error
 
 
 def _complete(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:
