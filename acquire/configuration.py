@@ -22,6 +22,7 @@ from acquire.agreement import (
     truth_disagreements,
 )
 from acquire.places import Key, line_of
+from acquire.refusal import Refusal
 from calculation.nameplate import Pair
 from drivers.description import RegisterDescription, Stand, TextDescription
 from drivers.simulated.truth import Truth
@@ -34,7 +35,7 @@ PLAIN_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_\-]*")
 SHOWN = 60
 
 
-class ConfigurationError(Exception):
+class ConfigurationError(Refusal):
     """A file that can't be used: which (with the line), which key, what stood there, what was due.
 
     `key` and `value` are empty where the file as a whole is meant. As text it is one line.

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
+from acquire.refusal import Refusal
 from acquire.schema import APPLICATION, README, SCHEMA, VERSION
 
 # How long a commit waits for another program's; readers never hold one up.
@@ -15,11 +16,13 @@ WORDS = {
     "attempt to write a readonly database": "it can't be written, it is read-only",
     "database or disk is full": "the disk is full",
     "unable to open database file": "it can't be opened",
+    "File exists": "its folder is a file",
+    "Not a directory": "a folder of its path is a file",
     "file is not a database": "it is not an SQLite file",
 }
 
 
-class ArchiveError(Exception):
+class ArchiveError(Refusal):
     """An archive that can't be read or written; as text one line with its path and the reason."""
 
 

@@ -28,6 +28,7 @@ EMERGENCY, ABNORMAL, NORMAL, MANDATORY, PLAIN, QUIET = (
     "dim",
 )
 INDENT = 21
+WIDEST = 110
 
 OUTPUTS = {
     "lv_contactor": "LV contactor",
@@ -54,9 +55,14 @@ class Terminal(Console):
     """A console that falls silent, and ends nothing, when its reader goes away."""
 
     def on_broken_pipe(self) -> None:
-        """Say nothing more, neither here nor when the interpreter flushes at its end."""
+        """Say nothing more."""
         self.quiet = True
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        fall_silent()
+
+
+def fall_silent() -> None:
+    """Let what is still printed go nowhere, so that the interpreter's end finds nothing amiss."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 class Report:
@@ -65,6 +71,7 @@ class Report:
     def __init__(self, console: Console) -> None:
         self._console = console
         self._moves: tuple[int, str, int, float] | None = None
+        self._shown_time = ""
 
     def event(self, t: int, kind: str, facts: Facts) -> None:
         """Show an event of stand time `t` (ns)."""
@@ -105,18 +112,17 @@ class Report:
         self._line(t, "command", PLAIN, f"{_output(output)} to {100 * to:.2f} % of travel{steps}")
 
     def _line(self, t: int, label: str, style: str, words: str) -> None:
-        width = max(self._console.width - INDENT - 1, 20)
+        width = max(min(self._console.width, WIDEST) - INDENT - 1, 20)
+        time = stand_time(t)
         if label == "stage":
-            rule = "─" * max(width - len(words) - 1, 0)
-            self._console.print(Text(f"{stand_time(t):>8}  {words} {rule}", "bold"))
-            return
-        first, *rest = textwrap.wrap(words, width) or [""]
-        line = Text(f"{stand_time(t):>8}  ", QUIET)
-        line.append(f"{label:<10} ", style or PLAIN)
-        line.append(first, style)
-        for more in rest:
-            line.append(f"\n{'':{INDENT}}{more}", style)
-        self._console.print(line, soft_wrap=True)
+            rule = "─" * max(width + INDENT - len(words) - 11, 0)
+            self._console.print(Text(f"\n{time:>8}  {words} {rule}", "bold"), soft_wrap=True)
+        else:
+            line = Text(f"{'' if time == self._shown_time else time:>8}  ", QUIET)
+            line.append(f"{label:<10} ", style)
+            line.append(f"\n{'':{INDENT}}".join(textwrap.wrap(words, width)), style)
+            self._console.print(line, soft_wrap=True)
+        self._shown_time = time
 
 
 def stand_time(t: int) -> str:
@@ -134,6 +140,7 @@ def _started(facts: Facts) -> Lines:
         words += f", simulated with seed {facts['seed']}"
     if facts.get("connection"):
         words += f", wired {facts['connection']}"
+    words += "; times are stand time, h:mm:ss"
     files = ", ".join(f"{name} {sha[:8]}" for name, sha in facts.get("files", {}).items())
     return [("run", PLAIN, words), *([("files", QUIET, files)] if files else [])]
 
@@ -215,7 +222,7 @@ def _nothing(_facts: Facts) -> Lines:
 # How each kind of event reads: label, colour, words.
 LINES: dict[str, Callable[[Facts], Lines]] = {
     "run.started": _started,
-    "stage": lambda facts: [("stage", PLAIN, str(facts["stage"]))],
+    "stage": lambda facts: [("stage", PLAIN, _words(facts["stage"]))],
     "attempt": lambda facts: [("attempt", PLAIN, f"number {facts['number']}")],
     "prompt": _prompt,
     "answer": _answer,

@@ -68,7 +68,8 @@ def _add(table: Table, row: Row | str, limits: Mapping[str, Result]) -> None:
         return
     within = bool(limit["within"])
     word = Text("within" if within else "OUTSIDE", "green" if within else "bold yellow")
-    table.add_row(quantity, value, number(limit["guarantee"]), _limit(limit), word)
+    guarantee = f"{number(limit['guarantee'])} {row.unit}"
+    table.add_row(quantity, value, guarantee, f"{_limit(limit)} {row.unit}", word)
 
 
 def _measured(value: float) -> str:
@@ -87,7 +88,7 @@ def _limit(limit: Result) -> str:
 
 def _no_load(result: Result) -> Iterator[Row | str]:
     mean = result["pair_mean"]
-    yield "No load, rated voltage, LV side"
+    yield "No load, rated voltage, LV"
     yield Row("P0 no-load loss", mean["no_load_loss_w"], "W", "no_load_loss_w")
     yield Row("by the plain split", result["plain_split"]["no_load_loss_w"], "W", beside=True)
     yield Row("I0 no-load current", mean["no_load_current_a"], "A")
@@ -103,11 +104,11 @@ def _no_load(result: Result) -> Iterator[Row | str]:
 
 def _load(result: Result) -> Iterator[Row | str]:
     mean, prove = result["pair_mean"], result.get("prove")
-    at = f"windings at {number(mean['winding_temperature_c'], 3)} °C"
+    at = f"{number(mean['winding_temperature_c'], 3)} °C"
     cold = ""
     if prove is not None:
         cold = f"in prove, {number(prove['winding_temperature_c'], 3)} °C"
-    yield f"Load, rated current, HV side, {at}"
+    yield f"Load, rated current, HV, {at}"
     yield Row("P_k load loss, balance method", mean["load_loss_w"], "W")
     yield Row("by the plain split", result["plain_split"]["load_loss_w"], "W", beside=True)
     if prove is not None:
@@ -137,6 +138,10 @@ def _mismatch(result: Result) -> Iterator[Row | str]:
     yield "The twins against each other"
     yield Row("d ratio mismatch", result["ratio_mismatch_percent"], "%")
     yield Row("r gap voltage over 2·n·U_LV", result["series_ratio_percent"], "%")
+    split = result["plain_split"]
+    if "exchanged_power_w" in split:
+        yield Row("power exchanged in the loop", split["exchanged_power_w"], "W")
+        yield Row("d that explains it, at least", split["least_ratio_mismatch_percent"], "%")
 
 
 def _performance(result: Result) -> Iterator[Row | str]:

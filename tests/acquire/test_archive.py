@@ -381,7 +381,7 @@ class TestFilesOfOthers:
     def test_a_file_in_the_folders_place(self, tmp_path: Path) -> None:
         """A folder that can't be made is one line."""
         (tmp_path / "runs").write_text("a file")
-        with pytest.raises(ArchiveError, match="exists"):
+        with pytest.raises(ArchiveError, match="its folder is a file"):
             Archive(tmp_path / "runs")
 
     def test_a_damaged_archive_is_one_line(self, tmp_path: Path) -> None:

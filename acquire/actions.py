@@ -1,0 +1,137 @@
+"""What the commands do, once it is clear which: rehearse, list, show."""
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from rich import box
+from rich.table import Table
+from rich.text import Text
+
+from acquire.archive import Archive
+from acquire.configuration import load_scenario
+from acquire.records import Outcome, Run, Verification
+from acquire.rehearsal import rehearse
+from acquire.report import ABNORMAL, EMERGENCY, NORMAL, Report, Terminal, fall_silent
+from acquire.stored import read_back
+
+FINE, STOPPED, FOUND_WRONG = 0, 3, 4
+
+
+def rehearsed(  # noqa: PLR0917 - the options of the command, one each
+    scenario: str,
+    schedule: str,
+    seed: int,
+    connection: str,
+    voltmeter: str,
+    out: Path,
+    as_json: bool,
+) -> int:
+    """Rehearse a scenario and tell of it; return the exit code.
+
+    Raises ConfigurationError and ArchiveError before anything has begun.
+    """
+    report = Report(Terminal())
+    outcome = rehearse(
+        load_scenario(scenario, schedule),
+        seed=seed,
+        connection=str(connection),
+        voltmeter=str(voltmeter),
+        out=out,
+        observer=_unseen if as_json else report.event,
+    )
+    if as_json:
+        _print_json(plain(outcome))
+    else:
+        report.result(outcome)
+    return exit_code(outcome)
+
+
+def exit_code(outcome: Outcome) -> int:
+    """Return what the shell is told of a run: only a verdict of within is success."""
+    if outcome.end != "complete":
+        return STOPPED
+    return FINE if outcome.verdict == "within" else FOUND_WRONG
+
+
+def plain(outcome: Outcome) -> dict[str, Any]:
+    """Return an outcome as one JSON object."""
+    return {
+        "state": outcome.state,
+        "run": outcome.run,
+        "archive": str(outcome.archive),
+        "attempts": outcome.attempts,
+        "verdict": outcome.verdict,
+        "stage": outcome.stage,
+        "finding": outcome.finding,
+        "result": outcome.result,
+        "readings_sha256": outcome.readings_sha256,
+        "events_sha256": outcome.events_sha256,
+    }
+
+
+def listed(out: Path, as_json: bool) -> int:
+    """List the runs of the archive in a folder; return the exit code. Raises ArchiveError."""
+    with Archive(out, read_only=True) as archive:
+        found = [(run, archive.abandoned(run.run)) for run in archive.runs()]
+    if as_json:
+        rows = [_row(run) for run, _ in found]
+        _print_json({"archive": str(archive.path), "runs": rows})
+        return FINE
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("Run", justify="right")
+    for name in ("Procedure", "Schedule", "Seed", "State", "Verdict"):
+        table.add_column(name, overflow="fold")
+    for run, dead in found:
+        state = f"{run.state} (its process is gone)" if dead else run.state
+        style = {"complete": NORMAL, "aborted": EMERGENCY, "running": ""}.get(run.state, ABNORMAL)
+        seed = "" if run.seed is None else str(run.seed)
+        cells = (str(run.run), run.procedure, run.schedule, seed, Text(state, style))
+        table.add_row(*cells, run.verdict or "–")
+    Terminal().print(table)
+    return FINE
+
+
+def _row(run: Run) -> dict[str, Any]:
+    names = ("run", "procedure", "schedule", "continues", "seed", "state", "end", "verdict")
+    return {name: getattr(run, name) for name in names}
+
+
+def shown(run: int, out: Path, as_json: bool) -> int:
+    """Print a run of the archive in a folder; return the exit code. Raises ArchiveError."""
+    with Archive(out, read_only=True) as archive:
+        stored = read_back(archive, run)
+    found = stored.verification
+    if as_json:
+        events = [{"t": e.t, "kind": e.kind, "facts": e.facts} for e in stored.events]
+        _print_json(
+            plain(stored) | {"whole": found.whole, "faults": found.faults, "events": events}
+        )
+    else:
+        terminal = Terminal()
+        report = Report(terminal)
+        for event in stored.events:
+            report.event(event.t, event.kind, event.facts)
+        report.result(stored)
+        for words, style in _record(found):
+            terminal.print(Text(words, style))
+    return FINE if found.whole else FOUND_WRONG
+
+
+def _record(found: Verification) -> list[tuple[str, str]]:
+    if found.whole:
+        words = f"The record is whole: {found.events} events in one chain, {found.polls} polls"
+        return [(words, NORMAL)]
+    return [(f"THE RECORD IS NOT WHOLE: {fault}", EMERGENCY) for fault in found.faults]
+
+
+def _unseen(_t: int, _kind: str, _facts: Mapping[str, Any]) -> None:
+    """Nobody watches a run whose only output is JSON."""
+
+
+def _print_json(value: dict[str, Any]) -> None:
+    try:
+        print(json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False), flush=True)
+    except BrokenPipeError:
+        fall_silent()

@@ -1,0 +1,125 @@
+"""The command line. What a command needs is imported when it runs, so that help comes at once."""
+
+import io
+import sys
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any, NoReturn
+
+import typer
+from typer.core import TyperGroup
+
+from acquire.refusal import Refusal
+
+BAD_INPUT = 2
+STOPPED = 3
+# What Typer makes of Ctrl-C.
+INTERRUPTED = 130
+# What SQLite and the seeds of the simulated stand can hold.
+LARGEST = 2**63 - 1
+
+
+class Connection(StrEnum):
+    """How the simulated pair is wired."""
+
+    OPPOSITION = "opposition"
+    AIDING = "aiding"
+    OPEN_LEAD = "open-lead"
+    OPEN_LV_LEAD = "open-lv-lead"
+
+
+class Voltmeter(StrEnum):
+    """What the simulated series voltmeter does."""
+
+    LIVE = "live"
+    DEAD = "dead"
+
+
+class OneLine(TyperGroup):
+    """The commands; whatever was asked wrongly is said in one line."""
+
+    def main(self, *args: Any, **extra: Any) -> Any:
+        """Run a command and leave with the exit code that it returns."""
+        for stream in (sys.stdout, sys.stderr):
+            # A terminal of few characters shows question marks rather than a trace.
+            if isinstance(stream, io.TextIOWrapper):
+                stream.reconfigure(errors="replace")
+        try:
+            code = super().main(*args, **{**extra, "standalone_mode": False})
+        except typer.TyperException as error:
+            words = str(getattr(error, "format_message", error.__str__)())
+            fail(f"{words.replace('Value error, ', '').rstrip('.')}; see twinload --help")
+        except Refusal as refusal:
+            fail(str(refusal))
+        if code == INTERRUPTED:
+            fail("interrupted; a run that was under way counts as aborted", STOPPED)
+        sys.exit(code if isinstance(code, int) else 0)
+
+
+app = typer.Typer(
+    cls=OneLine,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Back-to-back test of two identical transformers. Not a safety device.",
+)
+
+Out = Annotated[Path, typer.Option(help="Folder of the archive.", metavar="DIR")]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
+
+
+def fail(words: str, code: int = BAD_INPUT) -> NoReturn:
+    """Say in one line what is wrong, and leave."""
+    typer.echo(f"twinload: {' '.join(words.split())}", err=True)
+    sys.exit(code)
+
+
+@app.command()
+def rehearse(
+    scenario: Annotated[
+        str, typer.Argument(help="A shipped scenario or a folder.")
+    ] = "distribution_pair",
+    *,
+    schedule: Annotated[
+        str, typer.Option(help="A file of the scenario's schedules.", metavar="NAME")
+    ] = "loss_test",
+    seed: Annotated[int, typer.Option(help="Of all that is random.", min=0, max=LARGEST)] = 1,
+    connection: Annotated[
+        Connection, typer.Option(help="How the simulated pair is wired; open-lead is HV.")
+    ] = Connection.OPPOSITION,
+    voltmeter: Annotated[
+        Voltmeter, typer.Option(help="Whether the series voltmeter works.")
+    ] = Voltmeter.LIVE,
+    out: Out = Path("runs"),
+    json: Json = False,
+) -> int:
+    """Run the test on the simulated stand, in seconds.
+
+    Exit code 0: complete and within limits; 2: bad input; 3: stopped or aborted; 4: outside limits.
+    """
+    from acquire.actions import rehearsed  # noqa: PLC0415 - help must not wait for it
+
+    return rehearsed(scenario, schedule, seed, connection, voltmeter, out, json)
+
+
+@app.command()
+def runs(out: Out = Path("runs"), json: Json = False) -> int:
+    """List the runs of an archive."""
+    from acquire.actions import listed  # noqa: PLC0415 - help must not wait for it
+
+    return listed(out, json)
+
+
+@app.command()
+def show(
+    run: Annotated[int, typer.Argument(help="The run's number.", min=1, max=LARGEST)],
+    out: Out = Path("runs"),
+    json: Json = False,
+) -> int:
+    """Print a run again, events included, and say whether its record is whole.
+
+    Exit code 4: the record is not what was recorded.
+    """
+    from acquire.actions import shown  # noqa: PLC0415 - help must not wait for it
+
+    return shown(run, out, json)
