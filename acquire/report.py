@@ -112,7 +112,7 @@ class Report:
         self._line(t, "command", PLAIN, f"{_output(output)} to {100 * to:.2f} % of travel{steps}")
 
     def _line(self, t: int, label: str, style: str, words: str) -> None:
-        width = max(min(self._console.width, WIDEST) - INDENT - 1, 20)
+        width = max(min(self._console.width, WIDEST) - INDENT - 1, 10)
         time = stand_time(t)
         if label == "stage":
             rule = "─" * max(width + INDENT - len(words) - 11, 0)
