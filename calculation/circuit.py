@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Generic
 
-from calculation.errors import ImpossibleReading, everywhere, refuse_unless_positive
+from calculation.errors import ImpossibleReading, everywhere, nominal, refuse_unless_positive
 from calculation.number import N
 
 
@@ -47,7 +47,7 @@ def core_branch(
     """
     values = {"voltage_v": voltage_v, "current_a": current_a, "power_w": loss_w}
     refuse_unless_positive(values)
-    if not everywhere(loss_w < voltage_v * current_a):
+    if not everywhere(nominal(loss_w) < nominal(voltage_v * current_a)):
         raise ImpossibleReading(readings or values, "power reaches U·I, cos φ would be 1 or more")
     in_phase = loss_w / voltage_v
     in_quadrature = (current_a**2 - in_phase**2) ** 0.5
@@ -69,7 +69,7 @@ def reactance(resistance_ohm: N, impedance_ohm: N, readings: Mapping[str, Any] |
     Raises:
         ImpossibleReading: an impedance below its resistance; `readings` are then named.
     """
-    if not everywhere(impedance_ohm >= resistance_ohm):
+    if not everywhere(nominal(impedance_ohm) >= nominal(resistance_ohm)):
         values = {"impedance_ohm": impedance_ohm, "resistance_ohm": resistance_ohm}
         raise ImpossibleReading(readings or values, "impedance below resistance (power above U·I)")
     root: N = (impedance_ohm**2 - resistance_ohm**2) ** 0.5

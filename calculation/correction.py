@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Generic, Literal
 
-from calculation.errors import ImpossibleReading, everywhere
+from calculation.errors import ImpossibleReading, everywhere, nominal
 from calculation.nameplate import Material
 from calculation.number import N
 
@@ -67,7 +67,7 @@ def load_loss_at_reference(
     """
     ohmic = sum(w.i2r_w for w in windings)
     additional = load_loss_w - ohmic
-    if not everywhere(additional >= -ADDITIONAL_LOSS_DOUBT * ohmic):
+    if not everywhere(nominal(additional + ADDITIONAL_LOSS_DOUBT * ohmic) >= 0):
         raise ImpossibleReading(
             {"load_loss_w": load_loss_w, "i2r_w": ohmic, "winding_temperature_c": measured_c},
             "load loss below the I²R of the d.c. resistances",
@@ -91,7 +91,7 @@ def wave_shape(voltage_mean_v: N, voltage_v: N) -> N:
         ImpossibleReading: beyond 3 %, where the standard's correction no longer holds.
     """
     d = (voltage_mean_v - voltage_v) / voltage_mean_v
-    if not everywhere(abs(d) <= WAVE_SHAPE_BOUND):
+    if not everywhere(abs(nominal(d)) <= WAVE_SHAPE_BOUND):
         raise ImpossibleReading(
             {"voltage_mean_v": voltage_mean_v, "voltage_v": voltage_v},
             "wave shape differs from a sine by more than 3 %",
@@ -137,10 +137,10 @@ def separated_core_loss(low_hz: N, low_w: N, high_hz: N, high_w: N) -> tuple[N, 
     Raises:
         ImpossibleReading: frequencies not apart, or a part that would be negative.
     """
-    if not everywhere(high_hz > low_hz):
+    if not everywhere(nominal(high_hz) > nominal(low_hz)):
         raise ImpossibleReading({"low_hz": low_hz, "high_hz": high_hz}, "frequencies must differ")
     eddy = (high_w / high_hz - low_w / low_hz) / (high_hz - low_hz) * high_hz**2
     hysteresis = high_w - eddy
-    if not (everywhere(eddy >= 0) and everywhere(hysteresis >= 0)):
+    if not (everywhere(nominal(eddy) >= 0) and everywhere(nominal(hysteresis) >= 0)):
         raise ImpossibleReading({"low_w": low_w, "high_w": high_w}, "a part would be negative")
     return hysteresis, eddy

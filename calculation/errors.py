@@ -24,7 +24,12 @@ class ImpossibleReading(TwinloadError):
 def _shown(value: Any) -> str:
     if getattr(value, "ndim", 0):
         return f"{value.min():.6g}…{value.max():.6g}"
-    return "missing" if value is None else f"{getattr(value, 'nominal_value', value):.6g}"
+    return "missing" if value is None else f"{nominal(value):.6g}"
+
+
+def nominal(value: Any) -> Any:
+    """What is compared: the estimate of an uncertain number, anything else as it is."""
+    return getattr(value, "nominal_value", value)
 
 
 def everywhere(condition: Any) -> bool:
@@ -38,7 +43,8 @@ def refuse_unless_positive(readings: Mapping[str, Any]) -> None:
     Raises:
         ImpossibleReading: for the first such reading.
     """
-    for name, value in readings.items():
+    for name, reading in readings.items():
+        value = nominal(reading)
         if value is None or not everywhere((value > 0) & (value < float("inf"))):
             raise ImpossibleReading({name: value}, "must be a finite number above zero")
 
@@ -50,6 +56,7 @@ def refuse_unless_finite(readings: Mapping[str, Any]) -> None:
         ImpossibleReading: for the first such reading.
     """
     bound = float("inf")
-    for name, value in readings.items():
+    for name, reading in readings.items():
+        value = nominal(reading)
         if value is None or not everywhere((value > -bound) & (value < bound)):
             raise ImpossibleReading({name: value}, "must be a finite number")

@@ -8,7 +8,7 @@ from bisect import bisect_left
 from dataclasses import dataclass
 from math import pi
 
-from calculation.errors import ImpossibleReading, everywhere
+from calculation.errors import ImpossibleReading, everywhere, nominal
 from calculation.number import N
 
 MINUTE = pi / 180 / 60
@@ -114,7 +114,7 @@ def reactive_power(voltage_v: N, current_a: N, power_w: N, elements: float = 1.0
         ImpossibleReading: power above voltage times current.
     """
     apparent = elements * voltage_v * current_a
-    if not everywhere(apparent >= abs(power_w)):
+    if not everywhere(nominal(apparent) >= abs(nominal(power_w))):
         values = {"voltage_v": voltage_v, "current_a": current_a, "power_w": power_w}
         raise ImpossibleReading(values, "power above U·I")
     root: N = (apparent**2 - power_w**2) ** 0.5

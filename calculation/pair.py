@@ -9,7 +9,7 @@ check values.
 from collections.abc import Sequence
 from math import log
 
-from calculation.errors import ImpossibleReading
+from calculation.errors import ImpossibleReading, nominal
 from calculation.number import N
 
 
@@ -38,7 +38,9 @@ def mismatch_of_exchange(exchanged_w: N, ratio: float, lv_voltage_v: N, hv_curre
     It equals d x cos of the angle between loop current and LV voltage, an angle that no meter
     shows: so d is at least this.
     """
-    return abs(exchanged_w) / (ratio * lv_voltage_v * hv_current_a)
+    # A magnitude has no slope at zero, so it carries no uncertainty: it is shown, never judged.
+    size: N = abs(nominal(exchanged_w))
+    return size / (ratio * lv_voltage_v * hv_current_a)
 
 
 def series_ratio(series_voltage_v: N, ratio: float, lv_voltage_v: N) -> N:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from calculation.errors import ImpossibleReading, everywhere, refuse_unless_positive
+from calculation.errors import ImpossibleReading, everywhere, nominal, refuse_unless_positive
 from calculation.number import N
 
 
@@ -55,7 +55,7 @@ def power_factor_of_greatest_regulation(resistance: N, impedance: N) -> N:
 
 
 def _drops(load: N, power_factor: N, e_r: N, e_x: N, leading: bool) -> tuple[N, N]:
-    if not everywhere((power_factor >= 0) & (power_factor <= 1)):
+    if not everywhere((nominal(power_factor) >= 0) & (nominal(power_factor) <= 1)):
         raise ImpossibleReading({"power_factor": power_factor}, "must lie within 0 and 1")
     sine: N = (1 - power_factor**2) ** 0.5
     if leading:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 from typing import Any, Protocol
 
 from calculation import circuit, correction, pair, performance
-from calculation.errors import ImpossibleReading, everywhere, refuse_unless_finite
+from calculation.errors import ImpossibleReading, everywhere, nominal, refuse_unless_finite
 from calculation.errors import refuse_unless_positive as positive
 from calculation.nameplate import Material, Resistances
 from calculation.readings import LoadMeans, NoLoadMeans, ProveMeans
@@ -85,7 +85,7 @@ def no_load(means: NoLoadMeans, exponent: float, plant: Plant) -> circuit.CoreBr
     """
     named = named_readings("no_load", means)
     positive(named | {"loss_exponent": exponent})
-    if not everywhere(means.power_w < means.voltage_v * means.current_a):
+    if not everywhere(nominal(means.power_w) < nominal(means.voltage_v * means.current_a)):
         raise ImpossibleReading(named, "power reaches U·I, cos φ would be 1 or more")
     share = plant.rating.lv_voltage_v / means.voltage_mean_v
     sine = 1 + correction.wave_shape(means.voltage_mean_v, means.voltage_v)
@@ -124,13 +124,13 @@ def loaded(
     rating = plant.rating
     facts = {**named, "lv_branch_ohm": plant.lv_branch_ohm}
     loss = loss_w - pair.lead_loss(plant.lv_branch_ohm, rating.ratio, current_a)
-    if not everywhere(loss > 0):
+    if not everywhere(nominal(loss) > 0):
         raise ImpossibleReading(facts, "the load loss would not be above zero")
     # The meters saw the leads too: take them out of R, then put R and X together again.
     leads = circuit.referred(plant.lv_branch_ohm, rating.ratio)
     resistance = loss / current_a**2
     square = (voltage_v / current_a) ** 2 - (resistance + leads) ** 2 + resistance**2
-    if not everywhere(square > 0):
+    if not everywhere(nominal(square) > 0):
         raise ImpossibleReading(facts, "impedance below the resistance of the leads")
     at_rated = correction.at_rated_current(loss, current_a, rating.hv_current_a)
     return Loaded(at_rated, resistance, square**0.5, dict(named))

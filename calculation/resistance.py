@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from calculation.accumulate import Accumulator
 from calculation.correction import resistance_at
-from calculation.errors import ImpossibleReading, everywhere, refuse_unless_positive
+from calculation.errors import ImpossibleReading, everywhere, nominal, refuse_unless_positive
 from calculation.number import N
 
 
@@ -31,7 +31,7 @@ def winding_rise(hot_ohm: N, cold_ohm: N, cold_c: N, constant_k: float) -> N:
     Raises:
         ImpossibleReading: a resistance that fell on heating.
     """
-    if not everywhere(hot_ohm >= cold_ohm):
+    if not everywhere(nominal(hot_ohm) >= nominal(cold_ohm)):
         values = {"hot_ohm": hot_ohm, "cold_ohm": cold_ohm}
         raise ImpossibleReading(values, "resistance falls on heating")
     return winding_temperature(hot_ohm, cold_ohm, cold_c, constant_k) - cold_c

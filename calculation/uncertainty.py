@@ -18,6 +18,9 @@ from calculation.source import Distribution, Source
 Model = Callable[[Mapping[str, Any]], Mapping[str, Any]]
 Correlations = Mapping[tuple[str, str], float]
 
+# A contribution below this share of the whole is what rounding left of nothing.
+ROUNDING = 1e-9
+
 
 @dataclass(frozen=True, slots=True)
 class BudgetRow:
@@ -172,7 +175,7 @@ def _budget(
             share=moves[s.name] * _with_tied(s.name, moves, tied) / variance if variance else 0.0,
         )
         for s in sources
-        if moves[s.name]
+        if abs(moves[s.name]) > ROUNDING * standard
     ]
     rows.sort(key=lambda row: -abs(row.share))
     factor = _factor(sources, moves, correlated=bool(tied))
