@@ -13,7 +13,7 @@ _INFINITY = 9.9e37
 _NOT_A_NUMBER = 9.91e37
 
 
-class UnreadableReply(ValueError):  # noqa: N818 - it names what was found, as the drivers' faults do
+class UnreadableReply(ValueError):
     """A reply that is not the list of numbers that was asked for."""
 
 

@@ -14,7 +14,7 @@ so that for given core admittances two linear equations in V and J remain; the a
 follow the e.m.f.s until nothing moves.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal, NamedTuple
 
 from drivers.simulated.iron import CoreBranch, leap
@@ -79,6 +79,10 @@ class Wiring:
     link_left_on: bool = False
     tap_steps: int = 0
     shorted_turn_percent: float | None = None
+
+    def interchanged(self) -> "Wiring":
+        """Return the wiring after one unit's secondary has been interchanged."""
+        return replace(self, aiding=not self.aiding)
 
 
 OPPOSITION = Wiring()
