@@ -2,6 +2,7 @@
 
 import io
 import sys
+from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any, NoReturn
@@ -38,14 +39,17 @@ class Voltmeter(StrEnum):
 class OneLine(TyperGroup):
     """The commands; whatever was asked wrongly is said in one line."""
 
-    def main(self, *args: Any, **extra: Any) -> Any:
+    def main(self, args: Sequence[str] | None = None, *more: Any, **extra: Any) -> Any:
         """Run a command and leave with the exit code that it returns."""
+        args = sys.argv[1:] if args is None else list(args)
         for stream in (sys.stdout, sys.stderr):
             # A terminal of few characters shows question marks rather than a trace.
             if isinstance(stream, io.TextIOWrapper):
                 stream.reconfigure(errors="replace")
         try:
-            code = super().main(*args, **{**extra, "standalone_mode": False})
+            code = self._help(args) or super().main(
+                args, *more, **{**extra, "standalone_mode": False}
+            )
         except typer.TyperException as error:
             words = str(getattr(error, "format_message", error.__str__)())
             fail(f"{words.replace('Value error, ', '').rstrip('.')}; see twinload --help")
@@ -54,6 +58,20 @@ class OneLine(TyperGroup):
         if code == INTERRUPTED:
             fail("interrupted; a run that was under way counts as aborted", STOPPED)
         sys.exit(code if isinstance(code, int) else 0)
+
+    def _help(self, args: Sequence[str]) -> str | None:
+        """Print a command's help where that is all that is asked; return what was printed.
+
+        Typer itself would first import pydantic to look at the options.
+        """
+        if len(args) != 2 or args[1] != "--help" or args[0] not in self.commands:
+            return None
+        command = self.commands[args[0]]
+        words = command.get_help(
+            typer.Context(command, typer.Context(self, info_name="twinload"), args[0])
+        )
+        typer.echo(words)
+        return words
 
 
 app = typer.Typer(
@@ -116,7 +134,9 @@ def show(
     out: Out = Path("runs"),
     json: Json = False,
 ) -> int:
-    """Print a run again, events included, and say whether its record is whole.
+    """Print a stored run again, with its events.
+
+    Says whether the record is whole.
 
     Exit code 4: the record is not what was recorded.
     """
