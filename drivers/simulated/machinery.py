@@ -116,23 +116,32 @@ class Regulator:
 
 
 class Watchdog:
-    """The hardware relay that holds while the heartbeat toggles."""
+    """The hardware relay that holds while the heartbeat toggles.
+
+    For hands: `welded` keeps it picked up once it has been.
+    """
 
     def __init__(self, drop_s: float) -> None:
+        self.welded = False
+        self.picked_up = False
         self._drop_ns = round(drop_s * SECOND)
         self._beat = 0
-        self.picked_up = False
-        self.due: float = inf
+        self._drops_at: float = inf
+
+    @property
+    def due(self) -> float:
+        """When it drops, ns."""
+        return inf if self.welded else self._drops_at
 
     def beat(self, t: int, value: int) -> None:
         """Take the heartbeat's level; a change of it picks the relay up and holds it."""
         if value != self._beat:
             self._beat = value
             self.picked_up = True
-            self.due = t + self._drop_ns
+            self._drops_at = t + self._drop_ns
 
     def advance(self, t: int) -> None:
         """Move on to `t`."""
         if t >= self.due:
             self.picked_up = False
-            self.due = inf
+            self._drops_at = inf

@@ -31,8 +31,8 @@ class Meter:
     and of the range in use, each drawn once, uniform between its limits. Noise is drawn for each
     value. Voltages and currents never show less than nought.
 
-    For hands: `multiplier` (a forgotten or reversed transformer), `dead` (a perfect nought), and
-    `frozen` (goes on saying what it said).
+    For hands: both errors, `multiplier` (a forgotten or reversed transformer), `dead` (a perfect
+    nought), and `frozen` (goes on saying what it said).
     """
 
     def __init__(self, channel: Channel, behaviour: TrueInstrument, seed: int) -> None:
@@ -44,8 +44,6 @@ class Meter:
         accuracy = channel.accuracy
         self.reading_error = drawn.uniform(-1, 1) * (accuracy.reading_percent if accuracy else 0)
         self.range_error = drawn.uniform(-1, 1) * (accuracy.range_percent if accuracy else 0)
-        self._gain = 1 + self.reading_error / 100
-        self._offset = self.range_error / 100
         self._sigma = behaviour.noise_percent / 100
         self._gauss = Random(f"{seed}/{channel.name}").gauss
         self._signed = channel.unit in {"W", "°C"}
@@ -67,7 +65,8 @@ class Meter:
         span = self._range(abs(true))
         if span is None:
             return None
-        shown = true * (self._gain + self._gauss(0.0, self._sigma)) + self._offset * span
+        gain = 1 + self.reading_error / 100 + self._gauss(0.0, self._sigma)
+        shown = true * gain + self.range_error / 100 * span
         return shown if self._signed else max(shown, 0.0)
 
     def _range(self, magnitude: float) -> float | None:

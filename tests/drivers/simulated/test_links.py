@@ -12,10 +12,11 @@ from pyvisa_sim.parser import get_devices
 
 from drivers.description import Instrument, Query, TextDescription
 from drivers.instrument import TextInstrument
-from drivers.link import ConnectionLost, NoAnswer
+from drivers.link import BadAnswer, ConnectionLost, NoAnswer
 from drivers.reading import OVER_RANGE, Quality
 from drivers.replies import read_numbers
-from drivers.simulated.links import SimulatedDevices, SimulatedLinks
+from drivers.simulated.links import SimulatedDevices, SimulatedLinks, SimulatedTextLink
+from drivers.simulated.wire import Wire
 from tests.drivers.simulated.scenario import FOLDER, Bench, build, descriptions, stand_file
 
 METERS = FOLDER / "meters.yaml"
@@ -264,6 +265,16 @@ def test_foreign_errors_are_translated(bench: Bench, monkeypatch: pytest.MonkeyP
     with pytest.raises(ConnectionLost) as lost:
         link.query("FETC?", 0.8)
     assert (lost.value.instrument, lost.value.asked) == ("lv_analyser", "FETC?")
+
+
+def test_what_is_not_ascii_is_no_answer(bench: Bench) -> None:
+    """An answer in other characters than an instrument has is a bad one, and a fault."""
+    devices = SimulatedDevices(METERS)
+    devices.make_live(LV, "FETC?", lambda: "４00")
+    link = SimulatedTextLink(devices, LV, "lv_analyser", Wire(bench.plant, bench.clock, "x"))
+    link.reopen()
+    with pytest.raises(BadAnswer, match="not ASCII"):
+        link.query("FETC?", 0.8)
 
 
 def test_the_meters_file_is_beside_its_stand() -> None:

@@ -172,3 +172,15 @@ def test_the_watchdog_needs_toggling() -> None:
     watchdog.beat(5 * SECOND, 0)
     see(5 * SECOND)
     assert seen == [False, True, True, False, True]
+
+
+def test_a_welded_watchdog_never_drops() -> None:
+    """A relay that is stuck holds without a heartbeat, and drops once it is free."""
+    watchdog = Watchdog(3.0)
+    watchdog.beat(0, 1)
+    watchdog.welded = True
+    watchdog.advance(20 * SECOND)
+    stuck = watchdog.picked_up
+    watchdog.welded = False
+    watchdog.advance(21 * SECOND)
+    assert (stuck, watchdog.picked_up) == (True, False)

@@ -161,3 +161,11 @@ def test_the_loop_supply_has_its_angle() -> None:
     bench.run(20)
     open_voltage = bench.plant.solution().hv_voltage
     assert open_voltage == pytest.approx(350j, abs=1e-9)
+
+
+def test_a_welded_watchdog_keeps_everything_alive(bench: Bench) -> None:
+    """With the relay stuck the hardware's own way out is gone: the bus stays live."""
+    bench.energise(lv=0.872)
+    bench.plant.watchdog.welded = True
+    bench.run(10, beating=False)
+    assert bench.plant.true_state().bus > 0.9
