@@ -6,6 +6,8 @@ runs the plant can stop at every change on the way to an instant. Times are stan
 
 from math import inf
 
+from drivers import description
+
 SECOND = 1_000_000_000
 
 
@@ -69,13 +71,13 @@ class Regulator:
     gives instead of what its position promises.
     """
 
-    def __init__(self, rate_per_s: float, resolution: float) -> None:
+    def __init__(self, wired: description.Regulator) -> None:
         self.stuck = False
         self.drift_per_s = 0.0
         self.feedback: float | None = None
         self.output: float | None = None
-        self._rate = rate_per_s / SECOND
-        self._resolution = resolution
+        self._rate = wired.rate_per_s / SECOND
+        self._resolution = wired.resolution
         self._target = 0.0
         self._travelled = 0.0
         self._t = 0

@@ -5,7 +5,7 @@ computed; on the way every contact that opens or closes does so at its own insta
 solved afresh only when something that it depends on has changed.
 """
 
-from cmath import exp
+from cmath import rect
 from math import radians
 
 from calculation.nameplate import Nameplate
@@ -16,6 +16,8 @@ from drivers.simulated.meters import Meter, stand_meters
 from drivers.simulated.pair import pair_circuit
 from drivers.simulated.true_state import TrueState, true_state
 from drivers.simulated.truth import Truth
+
+CONTACTORS = ("lv_contactor", "loop_contactor", "resistance_selector")
 
 
 class SimulatedStand:
@@ -49,31 +51,29 @@ class SimulatedStand:
         self.temperatures_c: dict[str, float] = {}
         self.silent: set[str] = set()
         self.latencies_s = {name: i.latency_s for name, i in truth.instrument.items()}
-        close_s, open_s = truth.contactor_close_s, truth.contactor_open_s
-        self.lv_contactor = Contactor(close_s, open_s)
-        self.loop_contactor = Contactor(close_s, open_s)
-        self.resistance_selector = Contactor(close_s, open_s)
-        self.upstream_breaker = Contactor(close_s, open_s)
-        self.upstream_breaker.commanded = True
-        lv, loop = stand.outputs.lv_regulator, stand.outputs.loop_regulator
-        self.lv_regulator = Regulator(lv.rate_per_s, lv.resolution)
-        self.loop_regulator = Regulator(loop.rate_per_s, loop.resolution)
+        wired = stand.outputs
         self._contactors = {
-            "lv_contactor": self.lv_contactor,
-            "loop_contactor": self.loop_contactor,
-            "resistance_selector": self.resistance_selector,
+            name: Contactor(truth.contactor_close_s, truth.contactor_open_s)
+            for name in (*CONTACTORS, "upstream_breaker")
         }
         self._regulators = {
-            "lv_regulator": self.lv_regulator,
-            "loop_regulator": self.loop_regulator,
+            "lv_regulator": Regulator(wired.lv_regulator),
+            "loop_regulator": Regulator(wired.loop_regulator),
         }
+        self.lv_contactor, self.loop_contactor, self.resistance_selector, self.upstream_breaker = (
+            self._contactors.values()
+        )
+        self.lv_regulator, self.loop_regulator = self._regulators.values()
+        self.upstream_breaker.commanded = True
         self.watchdog = Watchdog(stand.watchdog.drop_s)
         self.pair = pair_circuit(nameplate, truth, stand.lv_branch_ohm)
         self.meters: dict[str, Meter] = stand_meters(stand, truth, seed)
         self.series_voltmeter = self.meters["series.voltage.1"]
         self.t = 0
-        self._full_lv = lv.full_voltage_v
-        self._full_loop = loop.full_voltage_v * exp(1j * radians(truth.loop_supply.angle_degree))
+        self._full_lv = wired.lv_regulator.full_voltage_v
+        self._full_loop = rect(
+            wired.loop_regulator.full_voltage_v, radians(truth.loop_supply.angle_degree)
+        )
         self._wired = WiredPair(self.pair, wiring)
         self._solved_for: tuple[Wiring, Supplies] | None = None
         self._solution: Solution

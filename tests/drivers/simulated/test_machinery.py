@@ -3,6 +3,7 @@
 import pytest
 
 from drivers.simulated.machinery import Contactor, Regulator, Watchdog
+from tests.drivers.simulated.scenario import stand_file
 
 MS = 1_000_000
 SECOND = 1_000_000_000
@@ -84,7 +85,7 @@ def test_the_auxiliary_contact_may_lie() -> None:
 
 
 def _regulator() -> Regulator:
-    return Regulator(rate_per_s=0.04, resolution=0.0002)
+    return Regulator(stand_file().outputs.lv_regulator)
 
 
 def test_a_regulator_travels_at_its_rate() -> None:
