@@ -31,6 +31,8 @@ EXPONENT = "exponent of the no-load loss"
 LEADS = "leads of the LV branch"
 BALANCE = "method: balance of the iron's loss"
 EXCHANGE = "method: exchange seen in the impedance"
+TWINS = "method: the twins differ"
+IRON = "method: iron at low flux in prove"
 LV_RESISTANCE, HV_RESISTANCE = "d.c. resistance, LV", "d.c. resistance, HV"
 RESISTANCE_TEMPERATURE = "temperature of the d.c. resistances"
 
@@ -40,13 +42,19 @@ LINEAR_BALANCE = 1e-4
 
 @dataclass(frozen=True, slots=True)
 class Allowance:
-    """Limits of error of what is known beside the meters: K, percent, and the bare exponent."""
+    """Limits of error of what is known beside the meters: K, percent, and the bare exponent.
+
+    `twins_differ_percent` is how far apart losses and resistances of the two units may lie,
+    `low_flux_factor` how many times its share the iron may draw at half the impedance voltage.
+    """
 
     winding_temperature_k: float = 1.0
     resistance_percent: float = 0.2
     resistance_temperature_k: float = 0.5
-    lv_branch_percent: float = 10.0
+    lv_branch_percent: float = 5.0
     exponent: float = 0.1
+    twins_differ_percent: float = 5.0
+    low_flux_factor: float = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +125,7 @@ def loss_sources(test: LossTest, instruments: Instruments, allowance: Allowance)
     sources += instruments.reading_sources("series_voltage_v", "series.voltage")
     result = test.result()
     balance, exchange = _method_limits(test, result)
+    twins = _twins_limit(test, result) * allowance.twins_differ_percent / 100
     sources += [
         Source(TEMPERATURE, 0.0, allowance.winding_temperature_k),
         Source(LV_RESISTANCE, 0.0, allowance.resistance_percent / 100),
@@ -125,7 +134,9 @@ def loss_sources(test: LossTest, instruments: Instruments, allowance: Allowance)
         Source(LEADS, 0.0, allowance.lv_branch_percent / 100 if test.lv_branch_ohm else 0.0),
         Source(EXPONENT, 0.0, allowance.exponent),
         Source(BALANCE, 0.0, balance),
+        Source(TWINS, 0.0, twins),
         Source(EXCHANGE, 0.0, exchange, "arcsine"),
+        Source(IRON, 0.0, _iron_share(result) * (allowance.low_flux_factor - 1)),
     ]
     return [source for source in sources if source.limit]
 
@@ -193,10 +204,19 @@ def _corrected(
     }
     # What the method leaves is put where the reduction meets it: on the loop's power and voltage.
     loop = "load" if readings.prove is None else "prove"
-    power = means["load"].hv_power_w - 2 * x.get(BALANCE, 0.0)
+    left = x.get(BALANCE, 0.0) + x.get(TWINS, 0.0)
+    power = means["load"].hv_power_w - 2 * left
     means["load"] = replace(means["load"], hv_power_w=power)
     voltage = means[loop].hv_voltage_v * (1 - x.get(EXCHANGE, 0.0))
     means[loop] = replace(means[loop], hv_voltage_v=voltage)
+    if readings.prove is not None:
+        # A shunt in the middle of the impedance takes twice its share from the resistance.
+        iron, prove = x.get(IRON, 0.0), means["prove"]
+        means["prove"] = replace(
+            prove,
+            hv_voltage_v=prove.hv_voltage_v * (1 - iron),
+            hv_power_w=prove.hv_power_w * (1 - 2 * iron),
+        )
     temperature = x.get(TEMPERATURE, 0.0)
     cold = readings.prove_temperature_c
     return replace(
@@ -222,8 +242,33 @@ def _method_limits(test: LossTest, result: LossTestResult) -> tuple[float, float
     u_k = mean.impedance_percent / 100
     balance = mean.no_load_loss_w * (u_k / 2) ** 2 * abs(n * (n - 1)) / 2
     loop = readings.load if readings.prove is None else readings.prove
-    gap = readings.series_voltage_v * loop.lv_voltage_v / readings.no_load.voltage_v
+    gap = max(readings.series_voltage_v, 0.0) * loop.lv_voltage_v / readings.no_load.voltage_v
     return balance + LINEAR_BALANCE * mean.load_loss_w, gap / loop.hv_voltage_v
+
+
+def _twins_limit(test: LossTest, result: LossTestResult) -> float:
+    """What the balance leaves in P_k, W, per difference of the twins as a fraction.
+
+    Loaded, one core sees more and the other less than the bus by half the impedance voltage, and
+    one LV winding carries loop and no-load current in sum, the other in difference. Between equal
+    twins both cancel; between unequal ones half the difference of iron loss, and of R x cross
+    current, stays, at the worst phase of the loop current. Derived on the T-circuits.
+    """
+    mean = result.pair_mean
+    iron = test.readings.loss_exponent * mean.no_load_loss_w * mean.impedance_percent / 100 / 2
+    copper = mean.load_loss_w * mean.no_load_current_percent / 100
+    return (iron + copper) / 2
+
+
+def _iron_share(result: LossTestResult) -> float:
+    """How far the iron at rated flux lowers Z_e, as a fraction; at low flux so many times more.
+
+    The core branch shunts half of the impedance: a quarter of u_k times I0. Load loss and
+    impedance are those with the iron at rated flux, as in service; a unit short-circuited alone
+    shows them with the iron at low flux.
+    """
+    mean = result.pair_mean
+    return mean.impedance_percent / 100 / 4 * mean.no_load_current_percent / 100
 
 
 def _reactive_powers(readings: LossReadings) -> dict[str, float]:

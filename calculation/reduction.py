@@ -78,7 +78,8 @@ def no_load(means: NoLoadMeans, exponent: float, plant: Plant) -> circuit.CoreBr
     """Core branch of one unit, LV side, for a sine of rated voltage.
 
     The flux follows the rectified mean, so that is what rated voltage is measured by; the loss is
-    carried to it by its `exponent`, both parts of the current by one less.
+    carried to it by its `exponent`, both parts of the current by one less. What the leads drop and
+    lose (their resistance against the current in phase) is taken out.
 
     Raises:
         ImpossibleReading: a reading not above zero, power that reaches U·I, a distorted voltage.
@@ -87,12 +88,18 @@ def no_load(means: NoLoadMeans, exponent: float, plant: Plant) -> circuit.CoreBr
     positive(named | {"loss_exponent": exponent})
     if not everywhere(nominal(means.power_w) < nominal(means.voltage_v * means.current_a)):
         raise ImpossibleReading(named, "power reaches U·I, cos φ would be 1 or more")
-    share = plant.rating.lv_voltage_v / means.voltage_mean_v
+    current = means.current_a / plant.units
+    loss = means.power_w / plant.units - plant.lv_branch_ohm * current**2
+    dropped = plant.lv_branch_ohm * loss / means.voltage_v
+    share = plant.rating.lv_voltage_v / (means.voltage_mean_v - dropped)
     sine = 1 + correction.wave_shape(means.voltage_mean_v, means.voltage_v)
+    if not everywhere((nominal(loss) > 0) & (nominal(share) > 0)):
+        facts = named | {"lv_branch_ohm": plant.lv_branch_ohm}
+        raise ImpossibleReading(facts, "the no-load loss would not be above zero")
     return circuit.core_branch(
         plant.rating.lv_voltage_v,
-        means.current_a / plant.units * share ** (exponent - 1),
-        means.power_w / plant.units * sine * share**exponent,
+        current * share ** (exponent - 1),
+        loss * sine * share**exponent,
         named,
     )
 
