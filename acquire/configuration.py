@@ -8,10 +8,11 @@ import json
 import re
 import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass
+from functools import cache
 from importlib import resources
 from pathlib import Path
-from typing import Any, TypeVar, get_args, get_type_hints
+from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -21,7 +22,7 @@ from acquire.agreement import (
     stand_disagreements,
     truth_disagreements,
 )
-from acquire.places import Key, line_of
+from acquire.places import SHOWN, Key, keys_at, line_of, shown_path, shown_value
 from acquire.refusal import Refusal
 from calculation.nameplate import Pair
 from drivers.description import RegisterDescription, Stand, TextDescription
@@ -31,8 +32,6 @@ from sequences.schedule import Schedule
 T = TypeVar("T")
 
 PLAIN_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_\-]*")
-# The longest part of a wrong value that a message shows.
-SHOWN = 60
 
 
 class ConfigurationError(Refusal):
@@ -125,10 +124,10 @@ class _File:
     tables: dict[str, Any]
 
     def error(self, path: tuple[Key, ...], expected: str, hint: str = "") -> ConfigurationError:
-        value = _shown_value(self.tables, path)
+        value = shown_value(self.tables, path)
         line = line_of(self.text, path)
         place = self.shown if line is None else f"{self.shown}:{line}"
-        return ConfigurationError(place, _shown_path(path), value, expected, hint)
+        return ConfigurationError(place, shown_path(path), value, expected, hint)
 
 
 def _shipped(package: str) -> Path:
@@ -209,8 +208,8 @@ def _read(path: Path, shown: str) -> _File:
 def _syntax_error(shown: str, error: Exception) -> ConfigurationError:
     words, line = str(error), re.search(r"\(at line (\d+), column (\d+)\)", str(error))
     if line is None:
-        return ConfigurationError(shown, "", "", f"TOML: {words}")
-    where = f"TOML: {words[: line.start()].strip()} in column {line[2]}"
+        return ConfigurationError(shown, "", "", f"TOML; {words.lower()}")
+    where = f"TOML; {words[: line.start()].strip().lower()} in column {line[2]}"
     return ConfigurationError(f"{shown}:{line[1]}", "", "", where)
 
 
@@ -224,19 +223,28 @@ def _validated(file: _File, wanted: type[T]) -> T:
     It goes through JSON, since only there does strict validation (no "1.0" for 1.0, no true for 1)
     still take a list for a tuple and a table for a dataclass.
     """
+    known: Any = wanted  # a type variable is not hashable to the type checker
     tables = json.dumps(file.tables, default=lambda date: {"date": str(date)})
     try:
-        return TypeAdapter(wanted).validate_json(tables, strict=True)
+        found: T = _adapter(known).validate_json(tables, strict=True)
     except ValidationError as error:
         problems = error.errors(include_url=False, include_context=False)
+    else:
+        return found
     # A misspelt key is reported as an unknown and often as a missing one: the first says more.
     first = min(problems, key=lambda p: p["type"] != "unexpected_keyword_argument")
     path = first["loc"]
     if first["type"] == "unexpected_keyword_argument":
-        keys = _keys_at(wanted, path[:-1])
+        keys = keys_at(wanted, path[:-1])
         hint = nearest(str(path[-1]), keys)
         raise file.error(path, "a known key" if hint else f"one of: {', '.join(keys)}", hint)
     raise file.error(path, _expected(first["type"], first["msg"]))
+
+
+@cache
+def _adapter(wanted: Any) -> TypeAdapter[Any]:
+    """Return what validates a type; making one takes longer than all its validations."""
+    return TypeAdapter(wanted)
 
 
 def _expected(kind: str, message: str) -> str:
@@ -253,38 +261,6 @@ def _expected(kind: str, message: str) -> str:
             return message.removeprefix("Input should be ")
 
 
-def _keys_at(wanted: Any, path: tuple[Key, ...]) -> list[str]:
-    """Return the keys that the table at `path` may have."""
-    for key in path:
-        if is_dataclass(wanted) and isinstance(key, str):
-            wanted = get_type_hints(wanted)[key]
-        while not is_dataclass(wanted) and get_args(wanted):
-            wanted = next((a for a in get_args(wanted) if _holds_dataclass(a)), None)
-    return [f.name for f in fields(wanted)] if is_dataclass(wanted) else []
-
-
-def _holds_dataclass(annotation: Any) -> bool:
-    return is_dataclass(annotation) or any(_holds_dataclass(a) for a in get_args(annotation))
-
-
 def _refuse(file: _File, disagreements: Iterator[Disagreement]) -> None:
     for disagreement in disagreements:
         raise file.error(disagreement.path, disagreement.expected, disagreement.hint)
-
-
-def _shown_path(path: tuple[Key, ...]) -> str:
-    words = "".join(f"[{key}]" if isinstance(key, int) else f".{key}" for key in path)
-    return words.removeprefix(".")
-
-
-def _shown_value(tables: Any, path: tuple[Key, ...]) -> str:
-    value = tables
-    for key in path:
-        try:
-            value = value[key]
-        except (LookupError, TypeError):
-            return "nothing"
-    if isinstance(value, dict):
-        return "a table"
-    words = repr(value)
-    return words if len(words) <= SHOWN else words[: SHOWN - 1] + "…"

@@ -1,9 +1,18 @@
-"""Where in a TOML text a key stands, for messages: the parser itself doesn't say."""
+"""Where in a TOML file a key stands and what could stand there, for messages.
+
+The parser itself doesn't say.
+"""
 
 import re
 from collections.abc import Iterator
+from dataclasses import fields, is_dataclass
+from types import UnionType
+from typing import Any, get_args, get_type_hints
 
 Key = str | int
+
+# The longest part of a wrong value that a message shows.
+SHOWN = 60
 
 HEADER = re.compile(r"\s*(\[\[?)\s*([^\[\]#]+?)\s*\]")
 ASSIGNMENT = re.compile(r"""\s*([A-Za-z0-9_\-."' ]+?)\s*=\s*(\[?)""")
@@ -60,3 +69,42 @@ def _table_path(words: str, is_list: bool, counts: dict[tuple[Key, ...], int]) -
 
 def _key_parts(words: str) -> tuple[str, ...]:
     return tuple(part.strip().strip("\"'") for part in words.split("."))
+
+
+def keys_at(wanted: Any, path: tuple[Key, ...]) -> list[str]:
+    """Return the keys that the table at `path` may have."""
+    for key in path:
+        if is_dataclass(wanted):
+            wanted = get_type_hints(wanted)[str(key)]
+            if isinstance(wanted, UnionType):
+                wanted = _dataclass_within(wanted)
+        else:
+            wanted = _dataclass_within(wanted)
+    return [f.name for f in fields(wanted)] if is_dataclass(wanted) else []
+
+
+def _dataclass_within(annotation: Any) -> Any:
+    """Return the dataclass of a list's entries, of a dict's values, or of a union."""
+    return next((a for a in get_args(annotation) if is_dataclass(a)), None)
+
+
+def shown_path(path: tuple[Key, ...]) -> str:
+    """Return a path as one reads it: instrument[1].channel[0].unit."""
+    words = "".join(f"[{key}]" if isinstance(key, int) else f".{key}" for key in path)
+    return words.removeprefix(".")
+
+
+def shown_value(tables: Any, path: tuple[Key, ...]) -> str:
+    """Return the value at `path` in words, cut where it is long."""
+    value = tables
+    for key in path:
+        try:
+            value = value[key]
+        except (LookupError, TypeError):
+            return "nothing"
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list) and any(isinstance(part, dict) for part in value):
+        return f"a list of {len(value)}"
+    words = repr(value)
+    return words if len(words) <= SHOWN else words[: SHOWN - 1] + "…"

@@ -1,10 +1,14 @@
 """A scenario is read whole, or one line says which file is wrong, where and how."""
 
 import os
+import shutil
 from collections.abc import Callable
+from importlib import resources
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from acquire.configuration import ConfigurationError, load_scenario, shipped_scenarios
 from drivers.description import RegisterDescription, TextDescription
@@ -139,6 +143,39 @@ class TestFilesThatCannotBeRead:
         assert "permission" in refusal(folder).expected
 
 
+def scattered(folder: Path) -> list[str]:
+    """Put the shipped descriptions into the scenario too, and return all its files."""
+    shipped = Path(str(resources.files("drivers.descriptions")))
+    (folder / "descriptions").mkdir(exist_ok=True)
+    for file in shipped.glob("*.toml"):
+        shutil.copy(file, folder / "descriptions")
+    return sorted(str(file.relative_to(folder)) for file in folder.rglob("*.toml"))
+
+
+@settings(
+    deadline=None,
+    max_examples=150,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+@given(data=st.data())
+def test_whatever_stands_in_a_file_one_line_comes_of_it(folder: Path, data: st.DataObject) -> None:
+    """A piece cut out of any file, and anything put in its place, is read or refused."""
+    file = folder / data.draw(st.sampled_from(scattered(folder)))
+    whole = file.read_text(encoding="utf-8")
+    start = data.draw(st.integers(0, len(whole)))
+    end = start + data.draw(st.integers(0, 30))
+    new = data.draw(st.sampled_from(["", "nan", "-1", '"x"', "[]", "{}", "\n", "[x]\n", "1e999"]))
+    file.write_text(whole[:start] + new + whole[end:], encoding="utf-8")
+    words = ""
+    try:
+        load_scenario(str(folder), "loss_test")
+    except ConfigurationError as error:
+        words = str(error)
+    finally:
+        file.write_text(whole, encoding="utf-8")
+    assert "\n" not in words
+
+
 class TestKeysAndValues:
     @pytest.mark.parametrize(
         ("file", "old", "new", "key", "expected"),
@@ -188,6 +225,22 @@ class TestKeysAndValues:
         )
         text = (folder / STAND).read_text(encoding="utf-8").splitlines()
         assert text[int(error.file.rpartition(":")[2]) - 1] == "timeout = 1.0"
+
+    @pytest.mark.parametrize(
+        ("file", "old", "new", "near"),
+        [
+            ("truth.toml", "latency_s = 0.06", "latency = 0.06", "latency_s"),
+            (STAND, "{ reading_percent", "{ reading_percents", "reading_percent"),
+            (STAND, "stale_after_s = 1.0", "stale_after = 1.0", "stale_after_s"),
+            (STAND, "rate_per_s", "rate_s", "rate_per_s"),
+        ],
+    )
+    def test_a_hint_comes_at_any_depth(
+        self, *, folder: Path, spoil: Spoil, file: str, old: str, new: str, near: str
+    ) -> None:
+        """Tables in tables, in lists, by name and optional ones all know their keys."""
+        spoil(file, old, new)
+        assert refusal(folder).hint == f"did you mean {near}?"
 
     def test_a_channel_has_the_line_of_its_own(self, folder: Path, spoil: Spoil) -> None:
         """An entry within a list is found on the line where it stands."""
