@@ -1,0 +1,1 @@
+"""Gate, evidence, protection and run, on scans that are built or simulated."""
