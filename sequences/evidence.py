@@ -314,15 +314,15 @@ def _recent(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:
     found: dict[str, tuple[tuple[int, float], ...]] = {}
     rest = scan.at_rest_since()
     for _output, channel in SUPPLIES:
-        kept = known.recent.get(channel, ())
+        before = known.recent.get(channel, ())
+        # A short move may have begun and come to rest again between two scans.
+        kept = tuple(k for k in before if rest is not None and k[0] >= rest)
         newest = scan.image[channel]
-        if rest is None:
-            if kept:
-                found[channel] = ()
-        elif newest.value is None or newest.began < rest + 3 * S:
-            continue
+        if rest is None or newest.value is None or newest.began < rest + 3 * S:
+            if len(kept) < len(before):
+                found[channel] = kept
         elif not kept or newest.t != kept[-1][0]:
-            oldest = max(newest.t - STEADINESS_NS, rest)
+            oldest = newest.t - STEADINESS_NS
             found[channel] = (*(k for k in kept if k[0] >= oldest), (newest.t, newest.value))
     return {"recent": {**known.recent, **found}} if found else {}
 
