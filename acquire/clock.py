@@ -46,6 +46,10 @@ class VirtualClock:
         self._sequence += 1
         heapq.heappush(self._due, (t, order, self._sequence, action))
 
+    def is_next(self, t: int) -> bool:
+        """Return whether nothing else is due before or at `t`."""
+        return not self._due or self._due[0][0] > t
+
     def run_next(self) -> None:
         """Run what is due next. Raises IndexError when nothing is."""
         self._now, _order, _sequence, action = heapq.heappop(self._due)

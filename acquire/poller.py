@@ -32,11 +32,14 @@ class VirtualPoller:
         instrument, clock = self.instrument, self._clock
         readings = instrument.poll()
         fault, ended = instrument.fault, clock.now()
-        clock.at(
-            ended,
-            Order.PUBLICATION,
-            lambda: self._publish(instrument.name, readings, fault),
-        )
+        if clock.is_next(ended):
+            self._publish(instrument.name, readings, fault)
+        else:
+            clock.at(
+                ended,
+                Order.PUBLICATION,
+                lambda: self._publish(instrument.name, readings, fault),
+            )
         self._due += self._period
         while self._due < ended:
             self._due += self._period

@@ -64,7 +64,6 @@ CREATE TABLE poll (
     quality    BLOB NOT NULL,                -- a byte each: 0 good, 1 uncertain, 2 bad
     reason     TEXT                          -- JSON list of words; NULL: no value has one
 );
-CREATE INDEX poll_instrument ON poll (instrument);
 
 -- What happened, as a chain: hash is SHA-256 over the JSON [sequence,t,kind,facts,previous],
 -- keys sorted, no blanks, ASCII; previous is the hash of the event before, "" for the first.

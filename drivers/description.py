@@ -6,7 +6,7 @@ Plain types: the files are read and validated elsewhere.
 from dataclasses import dataclass
 from typing import Annotated, ClassVar, Literal
 
-from annotated_types import Ge, Le, MinLen
+from annotated_types import Ge, Gt, Le, MinLen
 
 from calculation.nameplate import STRICT, NotNegative, Positive
 
@@ -133,15 +133,17 @@ class Regulator:
     """A motor regulator with its supply.
 
     Position runs from 0 to 1 of travel and is written as register = position / scale.
-    `full_voltage_v` is the open-circuit voltage that position 1 promises, `rate_per_s` the travel
-    per second, `resolution` the smallest step that it can hold, `zero_band` what counts as zero.
+    `full_voltage_v` is the open-circuit voltage that position 1 promises, `source_ohm` the
+    impedance behind it, `rate_per_s` the travel per second (full travel takes 10 s at the least),
+    `resolution` the smallest step that it can hold, `zero_band` what counts as zero.
     """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
 
     address: Register
     full_voltage_v: Positive
-    rate_per_s: Positive
+    source_ohm: NotNegative
+    rate_per_s: Annotated[float, Gt(0), Le(0.1)]
     resolution: Positive
     zero_band: Positive
     scale: Positive = 0.0001

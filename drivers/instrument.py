@@ -17,6 +17,7 @@ from drivers.replies import UnreadableReply, read_numbers
 
 NO_VALUE = "the instrument says that it has no value"
 _LARGEST = 1e300
+_NEW = tuple.__new__
 
 
 class PolledInstrument(Protocol):
@@ -58,7 +59,8 @@ def _slots(channels: tuple[Channel, ...], fields: tuple[str, ...], who: str) -> 
 
 def _readings(slots: list[_Slot], numbers: Sequence[float], t: int, began: int) -> list[Reading]:
     return [
-        Reading(name, t, began, value)
+        # Half the cost of the constructor, and most of what a poll costs beyond its wire.
+        _NEW(Reading, (name, t, began, value, Quality.GOOD, ""))
         if -limit <= (value := numbers[at] * ratio) <= limit
         else _without_value(name, value, t, began)
         for at, name, ratio, limit in slots

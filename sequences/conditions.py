@@ -256,10 +256,11 @@ def drifted(channel: str, full: Full) -> Exceeded:
 
     def drifted_(value: float, at: View) -> bool:
         recent = at.evidence.recent.get(channel, ())
-        if not recent:
-            return False
         floor = 0.02 * full(at.expected)
-        return any(abs(value - v) > max(0.1 * abs(v), floor) for _t, v in recent)
+        for _t, before in recent:
+            if abs(value - before) > floor and abs(value - before) > 0.1 * abs(before):
+                return True
+        return False
 
     return drifted_
 

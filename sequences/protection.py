@@ -14,6 +14,8 @@ from sequences.expected import Expected
 from sequences.scan import S, Scan
 from sequences.trips import TRIPS, Trip
 
+UNSEEN = -inf  # no reading has this value
+
 
 class Protection:
     """Judges the trips of a table; each acts once a run."""
@@ -32,10 +34,16 @@ class Protection:
         """Return the most urgent trip that acts in this scan, None where none does."""
         at = View(scan, evidence, self._expected)
         acting = [t for t in self._every_scan if t.armed(at) and t.exceeded(0.0, at)]
+        quiet: dict[str, float | None] = {}
         for reading in scan.arrived:
-            trips = self._by_channel.get(reading.channel)
-            if trips is not None:
-                acting += [t for t in trips if self._judge(t, reading, at)]
+            channel = reading.channel
+            trips = self._by_channel.get(channel)
+            # The same value again in the same scan is judged the same.
+            if trips is None or quiet.get(channel, UNSEEN) == reading.value:
+                continue
+            acting += [t for t in trips if self._judge(t, reading, at)]
+            if not self._counts:
+                quiet[channel] = reading.value
         fresh = [t for t in acting if t.name not in self._acted]
         if not fresh:
             return None

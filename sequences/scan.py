@@ -155,11 +155,12 @@ class Image:
         """Take the readings of one poll of an instrument."""
         self._polls.append((instrument, readings))
         self._readings += readings
+        latest, alive = self._latest, self._alive
         for reading in readings:
-            channel = reading.channel
-            self._latest[channel] = reading
-            if reading.quality is not Quality.BAD or reading.reason == OVER_RANGE:
-                self._alive[channel] = reading.t
+            channel, t, _began, value, _quality, reason = reading
+            latest[channel] = reading
+            if value is not None or reason == OVER_RANGE:
+                alive[channel] = t
 
     def take(self) -> Arrived:
         """Return the image and what arrived since the last call."""
