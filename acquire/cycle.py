@@ -1,12 +1,16 @@
-"""The scan cycle: read, protect, step, gate, record, in that order and nothing else."""
+"""The scan cycle: read, protect, step, gate, record, in that order and nothing else.
+
+Whatever a scan has to tell is noted on the way and told once its outputs are on the wire: an
+opening waits for no archive and no viewer.
+"""
 
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Protocol
 
 from acquire.database import ArchiveError
 from drivers.link import InstrumentFault
-from drivers.outputs import Outputs
-from drivers.reading import Reading
+from drivers.outputs import LOOP, LV, Outputs
+from drivers.reading import OVER_RANGE, Reading
 from sequences.conditions import View
 from sequences.evidence import Evidence
 from sequences.expected import Expected
@@ -24,6 +28,7 @@ from sequences.scan import (
     Open,
     Poll,
     Request,
+    S,
     Scan,
     WithholdHeartbeat,
 )
@@ -86,7 +91,8 @@ class Cycle:
     ) -> None:
         self.expected = expected
         self.outputs = outputs
-        self.run = run(self.record)
+        self._untold: list[tuple[int, str, Mapping[str, Any]]] = []
+        self.run = run(self._note)
         self.evidence = Evidence()
         self.protection = Protection(expected)
         self.permissives: Mapping[str, tuple[Permissive, ...]] = PERMISSIVES
@@ -102,19 +108,14 @@ class Cycle:
         self._asked: tuple[Prompt, int] | None = None
         self._noted: set[tuple[str, str]] = set()
         self._faulty: set[str] = set()
+        self._beaten = 0
 
     def publish(
         self, instrument: str, readings: tuple[Reading, ...], fault: InstrumentFault | None
     ) -> None:
         """Take a poll's readings into the image, and note a fault that begins or ends."""
         self.image.publish(instrument, readings)
-        if fault is not None and instrument not in self._faulty:
-            self._faulty.add(instrument)
-            facts = {"instrument": instrument, "asked": fault.asked, "came_back": fault.came_back}
-            self.record("fault", facts)
-        elif fault is None and instrument in self._faulty:
-            self._faulty.discard(instrument)
-            self.record("fault.cleared", {"instrument": instrument})
+        self._note_fault(instrument, fault)
 
     def scan(self, now: int) -> None:
         """Run one scan at stand time `now`."""
@@ -122,34 +123,56 @@ class Cycle:
         arrived = self.image.take()
         self.outputs.follow(arrived.readings)
         scan = self.last = self._scan(now, arrived)
+        state = self.run.state
         evidence = self.evidence.after(scan, self.expected)
         self._announce(evidence)
         if evidence.seen_open is not None and not self.outputs.claimed:
             self.outputs.claim()
-        evidence = self._protect(scan, evidence)
-        self.evidence = evidence
-        state = self.run.state
+        self.evidence = evidence = self._protect(scan, evidence)
         request = self.run.step(scan)
         if self.run.state is State.ABORTING:
             self.outputs.open_all()
         passage = gate(request, scan, evidence, self.expected, self.permissives)
         self._note_permissives(request, scan, evidence)
-        self._intend(request, passage)
+        intended = self._intend(request, passage)
         self._apply(passage.request, now)
-        self._beat(request, arrived)
+        self._beat(request, arrived.readings)
+        self._note_fault("outputs", self.outputs.fault)
+        self._intent = intended if self._tell() else None
         self._recorder.readings(now, arrived.polls)
         if self.run.state is not state:
             self._record_state()
 
     def record(self, kind: str, facts: Mapping[str, Any]) -> bool:
-        """Record an event; return whether it is on the disk."""
-        self._observer(self._now, kind, facts)
-        try:
-            self._recorder.event(self._now, kind, facts)
-        except ArchiveError:
-            # The trip on the age of the last commit acts; an opening waits for no archive.
-            return False
-        return True
+        """Record an event outside a scan; return whether it is on the disk."""
+        self._note(kind, facts)
+        return self._tell()
+
+    def _note(self, kind: str, facts: Mapping[str, Any]) -> None:
+        self._untold.append((self._now, kind, facts))
+
+    def _tell(self) -> bool:
+        """Show and record what was noted; return whether all of it is on the disk."""
+        untold, self._untold = self._untold, []
+        written = True
+        for t, kind, facts in untold:
+            self._observer(t, kind, facts)
+            try:
+                self._recorder.event(t, kind, facts)
+            except ArchiveError:
+                # The trip on the age of the last commit acts.
+                written = False
+        return written
+
+    def _note_fault(self, instrument: str, fault: InstrumentFault | None) -> None:
+        """Note a fault that begins or ends."""
+        if fault is not None and instrument not in self._faulty:
+            self._faulty.add(instrument)
+            facts = {"instrument": instrument, "asked": fault.asked, "came_back": fault.came_back}
+            self._note("fault", facts)
+        elif fault is None and instrument in self._faulty:
+            self._faulty.discard(instrument)
+            self._note("fault.cleared", {"instrument": instrument})
 
     def _scan(self, now: int, arrived: Arrived) -> Scan:
         self.scans += 1
@@ -173,7 +196,7 @@ class Cycle:
                 "source": answer.source,
                 "value": answer.value,
             }
-            self.record("answer", facts)
+            self._note("answer", facts)
             if self._asked is not None and answer.prompt == self._asked[0].id:
                 self._asked = None
         return scan
@@ -187,15 +210,13 @@ class Cycle:
         self.run.stop(trip, trip.seen(View(scan, evidence, self.expected)), scan)
         return evidence.revoke()
 
-    def _intend(self, request: Request, passage: Passage) -> None:
-        """Put the intent of a closing into the archive once nothing else is missing."""
+    def _intend(self, request: Request, passage: Passage) -> str | None:
+        """Note the intent of a closing once nothing else is missing; return what it closes."""
         self._refused = passage.shortfall
-        if not isinstance(request, Close) or passage.request is not None:
-            self._intent = None
-            return
-        if passage.shortfall == (INTENT_MISSING,):
-            written = self.record("intent", {"output": request.output})
-            self._intent = request.output if written else None
+        if not isinstance(request, Close) or passage.shortfall != (INTENT_MISSING,):
+            return None
+        self._note("intent", {"output": request.output})
+        return request.output
 
     def _note_permissives(self, request: Request, scan: Scan, evidence: Evidence) -> None:
         if not isinstance(request, Close | Move) or request.output not in self.permissives:
@@ -208,20 +229,20 @@ class Cycle:
             if key not in self._noted and permissive.met(at):
                 self._noted.add(key)
                 words = {"output": request.output, "name": permissive.name}
-                self.record("permissive.met", {**words, "hazard": permissive.hazard})
+                self._note("permissive.met", {**words, "hazard": permissive.hazard})
 
     def _apply(self, request: Request | None, now: int) -> None:
         match request:
             case Open(output):
                 self.outputs.open(output)
                 self._forget(output)
-                self.record("command", {"output": output, "action": "open"})
+                self._note("command", {"output": output, "action": "open"})
             case Close(output):
                 self.outputs.close(output)
-                self.record("command", {"output": output, "action": "close"})
+                self._note("command", {"output": output, "action": "close"})
             case Move(output, to):
                 self.outputs.move(output, to)
-                self.record("command", {"output": output, "action": "move", "to": round(to, 4)})
+                self._note("command", {"output": output, "action": "move", "to": round(to, 4)})
             case Ask(prompt):
                 self._put(prompt, now)
             case _:
@@ -235,21 +256,32 @@ class Cycle:
         if self._asked is not None and self._asked[0].id == prompt.id:
             return
         self._asked = (prompt, now)
-        self.record("prompt", prompt._asdict())
+        self._note("prompt", prompt._asdict())
         self._asker.put(prompt, now)
 
-    def _beat(self, request: Request, arrived: Arrived) -> None:
-        """Toggle the heartbeat: only a scan that read fresh inputs and protected comes here."""
-        withheld = isinstance(request, WithholdHeartbeat)
-        if self.outputs.claimed and arrived.readings and not withheld:
-            self.outputs.heartbeat()
+    def _beat(self, request: Request, arrived: Sequence[Reading]) -> None:
+        """Toggle the heartbeat: only a scan that read fresh inputs and protected comes here.
+
+        A relay that has had the time to drop isn't picked up under a contactor that is still told
+        to close: it would close again by itself.
+        """
+        if not self.outputs.claimed or isinstance(request, WithholdHeartbeat):
+            return
+        if not any(r.value is not None or r.reason == OVER_RANGE for r in arrived):
+            return
+        if self._now - self._beaten >= self.expected.watchdog_drop_s * S:
+            states = self.outputs.states()
+            if states[LV].commanded or states[LOOP].commanded:
+                return
+        self._beaten = self._now
+        self.outputs.heartbeat()
 
     def _announce(self, evidence: Evidence) -> None:
         before = self.evidence
         if evidence is before:
             return
         if before.guard_shut is not None and evidence.guard_shut is None:
-            self.record("evidence", {"name": "emptied", "words": "the guard opened: nothing holds"})
+            self._note("evidence", {"name": "emptied", "words": "the guard opened: nothing holds"})
         for name, words in ANNOUNCED:
             if getattr(before, name) is None and getattr(evidence, name) is not None:
                 facts: dict[str, Any] = {"name": name, "words": words}
@@ -257,7 +289,7 @@ class Cycle:
                     facts["impedance_ohm"] = evidence.loop.impedance_ohm
                 if name == "opposed" and evidence.gap is not None:
                     facts["ratio_percent"] = 100 * evidence.gap.ratio
-                self.record("evidence", facts)
+                self._note("evidence", facts)
 
     def _record_state(self) -> None:
         try:
