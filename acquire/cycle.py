@@ -92,7 +92,7 @@ class Cycle:
         self.expected = expected
         self.outputs = outputs
         self._untold: list[tuple[int, str, Mapping[str, Any]]] = []
-        self.run = run(self.note)
+        self.run = run(self._note)
         self.evidence = Evidence()
         self.protection = Protection(expected)
         self.permissives: Mapping[str, tuple[Permissive, ...]] = PERMISSIVES
@@ -106,9 +106,7 @@ class Cycle:
         self._refused: tuple[str, ...] = ()
         self._intent: str | None = None
         self._asked: tuple[Prompt, int] | None = None
-        self._intended: tuple[str, int] | None = None
-        self._noted: list[tuple[str, Mapping[str, Any]]] = []
-        self._met: set[tuple[str, str]] = set()
+        self._noted: set[tuple[str, str]] = set()
         self._faulty: set[str] = set()
         self._beaten = 0
 
@@ -117,61 +115,71 @@ class Cycle:
     ) -> None:
         """Take a poll's readings into the image, and note a fault that begins or ends."""
         self.image.publish(instrument, readings)
-        if fault is not None and instrument not in self._faulty:
-            self._faulty.add(instrument)
-            facts = {"instrument": instrument, "asked": fault.asked, "came_back": fault.came_back}
-            self.note("fault", facts)
-        elif fault is None and instrument in self._faulty:
-            self._faulty.discard(instrument)
-            self.note("fault.cleared", {"instrument": instrument})
+        self._note_fault(instrument, fault)
 
     def scan(self, now: int) -> None:
-        """Run one scan at stand time `now`; whatever goes wrong in it opens everything first."""
+        """Run one scan at stand time `now`; a scan that fails opens everything first."""
         self._now = now
         try:
-            self._protect_and_step(now)
+            self._read_and_act(now)
         except BaseException:
             self.outputs.open_all()
             raise
-        self.write()
-        self._intent = self._intended_and_written()
 
-    def note(self, kind: str, facts: Mapping[str, Any]) -> None:
-        """Note an event; it is written once nothing that must act still waits."""
-        self._noted.append((kind, facts))
-
-    def write(self) -> None:
-        """Write what was noted."""
-        events, self._noted = self._noted, []
-        for kind, facts in events:
-            self._observer(self._now, kind, facts)
-            try:
-                self._recorder.event(self._now, kind, facts)
-            except ArchiveError:
-                # The recorder keeps it for its next commit; the trip on the age of the last acts.
-                continue
-
-    def _protect_and_step(self, now: int) -> None:
+    def _read_and_act(self, now: int) -> None:
         arrived = self.image.take()
         self.outputs.follow(arrived.readings)
         scan = self.last = self._scan(now, arrived)
+        state = self.run.state
         evidence = self.evidence.after(scan, self.expected)
         self._announce(evidence)
         if evidence.seen_open is not None and not self.outputs.claimed:
             self.outputs.claim()
-        evidence = self.evidence = self._protect(scan, evidence)
-        state = self.run.state
+        self.evidence = evidence = self._protect(scan, evidence)
         request = self.run.step(scan)
         if self.run.state is State.ABORTING:
             self.outputs.open_all()
         passage = gate(request, scan, evidence, self.expected, self.permissives)
         self._note_permissives(request, scan, evidence)
-        self._intend(request, passage)
+        intended = self._intend(request, passage)
         self._apply(passage.request, now)
-        self._beat(request, arrived)
+        self._beat(request, arrived.readings)
+        self._note_fault("outputs", self.outputs.fault)
+        self._intent = intended if self._tell() else None
         self._recorder.readings(now, arrived.polls)
         if self.run.state is not state:
             self._record_state()
+
+    def record(self, kind: str, facts: Mapping[str, Any]) -> bool:
+        """Record an event outside a scan; return whether it is on the disk."""
+        self._note(kind, facts)
+        return self._tell()
+
+    def _note(self, kind: str, facts: Mapping[str, Any]) -> None:
+        self._untold.append((self._now, kind, facts))
+
+    def _tell(self) -> bool:
+        """Show and record what was noted; return whether all of it is on the disk."""
+        untold, self._untold = self._untold, []
+        written = True
+        for t, kind, facts in untold:
+            self._observer(t, kind, facts)
+            try:
+                self._recorder.event(t, kind, facts)
+            except ArchiveError:
+                # The trip on the age of the last commit acts.
+                written = False
+        return written
+
+    def _note_fault(self, instrument: str, fault: InstrumentFault | None) -> None:
+        """Note a fault that begins or ends."""
+        if fault is not None and instrument not in self._faulty:
+            self._faulty.add(instrument)
+            facts = {"instrument": instrument, "asked": fault.asked, "came_back": fault.came_back}
+            self._note("fault", facts)
+        elif fault is None and instrument in self._faulty:
+            self._faulty.discard(instrument)
+            self._note("fault.cleared", {"instrument": instrument})
 
     def _scan(self, now: int, arrived: Arrived) -> Scan:
         self.scans += 1
@@ -195,7 +203,7 @@ class Cycle:
                 "source": answer.source,
                 "value": answer.value,
             }
-            self.note("answer", facts)
+            self._note("answer", facts)
             if self._asked is not None and answer.prompt == self._asked[0].id:
                 self._asked = None
         return scan
@@ -209,22 +217,13 @@ class Cycle:
         self.run.stop(trip, trip.seen(View(scan, evidence, self.expected)), scan)
         return evidence.revoke()
 
-    def _intend(self, request: Request, passage: Passage) -> None:
-        """Have the intent of a closing written once nothing else is missing."""
+    def _intend(self, request: Request, passage: Passage) -> str | None:
+        """Note the intent of a closing once nothing else is missing; return what it closes."""
         self._refused = passage.shortfall
-        if not isinstance(request, Close) or passage.request is not None:
-            self._intended = None
-        elif self._intended is not None and self._intended[0] != request.output:
-            self._intended = None
-        elif passage.shortfall == (INTENT_MISSING,) and self._intended is None:
-            self._intended = (request.output, self._now)
-            self.note("intent", {"output": request.output})
-
-    def _intended_and_written(self) -> str | None:
-        if self._intended is None:
+        if not isinstance(request, Close) or passage.shortfall != (INTENT_MISSING,):
             return None
-        output, since = self._intended
-        return output if self._recorder.last_commit_t >= since else None
+        self._note("intent", {"output": request.output})
+        return request.output
 
     def _note_permissives(self, request: Request, scan: Scan, evidence: Evidence) -> None:
         if not isinstance(request, Close | Move) or request.output not in self.permissives:
@@ -234,8 +233,8 @@ class Cycle:
         at = Situation(scan, evidence, self.expected, request)
         for permissive in self.permissives[request.output]:
             key = (request.output, permissive.name)
-            if key not in self._met and permissive.met(at):
-                self._met.add(key)
+            if key not in self._noted and permissive.met(at):
+                self._noted.add(key)
                 words = {"output": request.output, "name": permissive.name}
                 self._note("permissive.met", {**words, "hazard": permissive.hazard})
 
@@ -244,7 +243,8 @@ class Cycle:
             case Open(output):
                 self.outputs.open(output)
                 self._forget(output)
-                self._note("command", {"output": output, "action": "open"})
+                if self.last.outputs[output].commanded:
+                    self._note("command", {"output": output, "action": "open"})
             case Close(output):
                 self.outputs.close(output)
                 self._note("command", {"output": output, "action": "close"})
@@ -258,7 +258,7 @@ class Cycle:
 
     def _forget(self, output: str) -> None:
         """A contactor opened: its permissives are noted anew at the next closing."""
-        self._met = {met for met in self._met if met[0] != output}
+        self._noted = {n for n in self._noted if n[0] != output}
 
     def _put(self, prompt: Prompt, now: int) -> None:
         if self._asked is not None and self._asked[0].id == prompt.id:

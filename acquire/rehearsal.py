@@ -84,8 +84,7 @@ class Rehearsal:
             "voltmeter": voltmeter,
             "files": _hashes(scenario.files),
         }
-        self.cycle.note("run.started", started)
-        self.cycle.write()
+        self.cycle.record("run.started", started)
         self.pollers = [
             VirtualPoller(
                 self._instrument(i, links), i.period_s, i.phase_s, self.clock, self.cycle.publish
@@ -115,10 +114,9 @@ class Rehearsal:
             result, verdict = outcome.result, outcome.verdict
             if outcome.finding is not None:
                 finding = outcome.finding
-                self.cycle.note("finding", finding)
+                self.cycle.record("finding", finding)
         facts = {"state": run.state.value, "verdict": verdict, "may_be_live": run.may_be_live}
-        self.cycle.note("run.ended", facts)
-        self.cycle.write()
+        self.cycle.record("run.ended", facts)
         self.recorder.end(run.state.value, run.state.value, verdict, result)
         return RunOutcome(
             state=run.state.value,
