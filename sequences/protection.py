@@ -14,8 +14,6 @@ from sequences.expected import Expected
 from sequences.scan import S, Scan
 from sequences.trips import TRIPS, Trip
 
-UNSEEN = -inf  # no reading has this value
-
 
 class Protection:
     """Judges the trips of a table; each acts once a run."""
@@ -27,6 +25,7 @@ class Protection:
             if trip.watch is not None:
                 self._by_channel[trip.watch].append(trip)
         self._every_scan = [trip for trip in table if trip.watch is None]
+        self._delayed = {trip.name: trip for trip in table if trip.delay_s}
         self._counts: dict[str, Count] = {}
         self._acted: set[str] = set()
 
@@ -34,16 +33,26 @@ class Protection:
         """Return the most urgent trip that acts in this scan, None where none does."""
         at = View(scan, evidence, self._expected)
         acting = [t for t in self._every_scan if t.armed(at) and t.exceeded(0.0, at)]
-        quiet: dict[str, float | None] = {}
+        quiet: dict[str, float] = {}
         for reading in scan.arrived:
-            channel = reading.channel
+            channel, value = reading.channel, reading.value
             trips = self._by_channel.get(channel)
-            # The same value again in the same scan is judged the same.
-            if trips is None or quiet.get(channel, UNSEEN) == reading.value:
+            # The same harmless value again in the same scan is harmless again.
+            if trips is None or (value is not None and quiet.get(channel) == value):
                 continue
-            acting += [t for t in trips if self._judge(t, reading, at)]
-            if not self._counts:
-                quiet[channel] = reading.value
+            if value is None:
+                if reading.reason != OVER_RANGE:
+                    continue
+                value = inf
+            over = [t for t in trips if t.exceeded(_tolerated(t, value, at), at)]
+            if over:
+                quiet.pop(channel, None)
+                acting += [t for t in over if self._count(t, reading, at)]
+            else:
+                quiet[channel] = value
+            if self._counts:
+                self._begin_anew([t for t in trips if t not in over])
+        acting += self._delay_over(at)
         fresh = [t for t in acting if t.name not in self._acted]
         if not fresh:
             return None
@@ -51,16 +60,8 @@ class Protection:
         self._acted.add(trip.name)
         return trip
 
-    def _judge(self, trip: Trip, reading: Reading, at: View) -> bool:
-        """Count one reading; return whether its trip acts."""
-        value = reading.value
-        if value is None:
-            if reading.reason != OVER_RANGE:
-                return False
-            value = 0.0 if tolerates_over_range(trip, at) else inf
-        if not trip.exceeded(value, at):
-            self._counts.pop(trip.name, None)
-            return False
+    def _count(self, trip: Trip, reading: Reading, at: View) -> bool:
+        """Count a reading over the limit; return whether its trip acts at once."""
         begins = _begins(trip, at)
         if begins is None or reading.began < begins:
             return False
@@ -71,7 +72,23 @@ class Protection:
         if count is None or count.begins != begins:
             count = Count(0, reading.t, begins)
         count = self._counts[trip.name] = count._replace(readings=count.readings + 1)
-        return count.readings >= trip.readings and reading.t - count.first >= trip.delay_s * S
+        return not trip.delay_s and count.readings >= trip.readings
+
+    def _begin_anew(self, trips: list[Trip]) -> None:
+        for trip in trips:
+            self._counts.pop(trip.name, None)
+
+    def _delay_over(self, at: View) -> list[Trip]:
+        """Return the trips whose delay since their first reading over the limit is over."""
+        return [
+            trip
+            for name, count in self._counts.items()
+            if (trip := self._delayed.get(name)) is not None
+            and count.readings >= trip.readings
+            and at.scan.now - count.first >= trip.delay_s * S
+            and count.begins == _begins(trip, at)
+            and trip.armed(at)
+        ]
 
 
 class Count(NamedTuple):
@@ -90,9 +107,11 @@ def _begins(trip: Trip, at: View) -> int | None:
     return state.at_rest_since if trip.from_rest else state.since
 
 
-def tolerates_over_range(trip: Trip, at: View) -> bool:
-    """Return whether over range is not counted: in prove it is the finding *aiding*, not a trip."""
-    return trip.name == "lv_supply_current" and proving_with_loop(at)
+def _tolerated(trip: Trip, value: float, at: View) -> float:
+    """Return the value to judge: in prove over range is the finding *aiding* and not a trip."""
+    if value == inf and trip.name == "lv_supply_current" and proving_with_loop(at):
+        return 0.0
+    return value
 
 
 def _urgency(trip: Trip) -> tuple[int, bool]:
