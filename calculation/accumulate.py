@@ -1,5 +1,6 @@
 """Streaming accumulators: fed one reading at a time, equal to the batch result to rounding."""
 
+from collections import deque
 from dataclasses import dataclass, field
 
 from calculation.errors import ImpossibleReading, refuse_unless_finite
@@ -53,3 +54,32 @@ class Accumulator:
     def spread_of_mean(self) -> float:
         """Standard deviation of the mean (JCGM 100, 4.2.3); zero of fewer than two readings."""
         return self.spread / self.count**0.5 if self.count else 0.0
+
+
+@dataclass(slots=True)
+class Window:
+    """The readings of one channel within the last `length_ns` of stand time."""
+
+    length_ns: int
+    channel: str = "reading"
+    _kept: deque[tuple[int, float]] = field(default_factory=deque, repr=False)
+
+    def add(self, value: float, t: int) -> None:
+        """Take one reading of stand time `t` and let go of those that are too old.
+
+        Raises:
+            ImpossibleReading: a value that is not a finite number, or a time that runs backwards.
+        """
+        refuse_unless_finite({self.channel: value})
+        if self._kept and t < self._kept[-1][0]:
+            raise ImpossibleReading({self.channel: value}, "stand time runs backwards")
+        self._kept.append((t, value))
+        while self._kept[0][0] <= t - self.length_ns:
+            self._kept.popleft()
+
+    def accumulated(self) -> Accumulator:
+        """Mean, spread, count and instants of what the window holds now."""
+        folded = Accumulator(self.channel)
+        for t, value in self._kept:
+            folded.add(value, t)
+        return folded

@@ -7,7 +7,6 @@ from typing import Any
 from calculation.loss_test import LossReadings, LossTestResult, loss_test_result
 from calculation.meters import Instruments
 from calculation.nameplate import Nameplate, Resistances
-from calculation.results import At
 from calculation.source import Source
 from calculation.uncertainty import Budget, Model, propagate
 
@@ -169,7 +168,7 @@ def quantities_of(result: LossTestResult) -> dict[str, Any]:
     for name in mean.__dataclass_fields__:
         value = getattr(mean, name)
         if isinstance(value, tuple):
-            found |= {f"{name}({_where(at)})": at.value for at in value}
+            found |= {f"{name}({at.where})": at.value for at in value}
         elif name not in NOT_MEASURED:
             found[name] = value
     found["total_loss_w"] = mean.no_load_loss_w + mean.load_loss_reference_w
@@ -180,11 +179,6 @@ def quantities_of(result: LossTestResult) -> dict[str, Any]:
             if name not in NOT_MEASURED:
                 found[f"prove_{name}"] = getattr(result.prove, name)
     return found
-
-
-def _where(at: At) -> str:
-    lead = ", leading" if at.leading else ""
-    return f"{at.load:g}, {at.power_factor:g}{lead}"
 
 
 def _stages(readings: LossReadings) -> list[tuple[str, dict[str, str]]]:

@@ -13,6 +13,12 @@ class At:
     leading: bool
     value: float
 
+    @property
+    def where(self) -> str:
+        """Load and power factor in words: "0.5, 0.8, leading"."""
+        lead = ", leading" if self.leading else ""
+        return f"{self.load:g}, {self.power_factor:g}{lead}"
+
 
 @dataclass(frozen=True, slots=True)
 class PairMean:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calculation.accumulate import Accumulator
+from calculation.accumulate import Accumulator, Window
 from calculation.errors import ImpossibleReading
 
 
@@ -48,3 +48,28 @@ def test_what_is_not_a_number_is_refused(value: float) -> None:
     with pytest.raises(ImpossibleReading, match=r"hv\.current\.1"):
         folded.add(value, 0)
     assert folded.count == 0
+
+
+@given(
+    steps=st.lists(st.tuples(st.integers(0, 5), st.floats(-1e3, 1e3)), min_size=1, max_size=40),
+    length=st.integers(1, 20),
+)
+def test_window_holds_exactly_the_last_stretch(steps: list[tuple[int, float]], length: int) -> None:
+    """A window equals the batch of the readings younger than its length."""
+    window, kept, t = Window(length), [], 0
+    for step, value in steps:
+        t += step
+        window.add(value, t)
+        kept.append((t, value))
+    young = [value for at, value in kept if at > t - length]
+    folded = window.accumulated()
+    assert folded.count == len(young)
+    assert folded.mean == pytest.approx(statistics.fmean(young), rel=1e-9, abs=1e-9)
+
+
+def test_window_refuses_time_that_runs_backwards() -> None:
+    """Stand time only grows; a reading out of order is refused by name."""
+    window = Window(10, "hv.power.1")
+    window.add(1.0, 5)
+    with pytest.raises(ImpossibleReading, match=r"hv\.power\.1 = 2: stand time"):
+        window.add(2.0, 4)

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from calculation.errors import ImpossibleReading
 from calculation.limits import limits_of, ratio_tolerance_percent
 from calculation.nameplate import Guarantee
 from calculation.results import PairMean
@@ -79,3 +80,27 @@ def test_the_guarantees_own_tolerance_wins() -> None:
 def test_ratio_limit(u_k: float, limit: float) -> None:
     """e5: the lesser of 0.5 % and a tenth of the impedance percentage."""
     assert ratio_tolerance_percent(u_k) == pytest.approx(limit)
+
+
+def test_guarded_rule_draws_the_limits_in() -> None:
+    """336 W with U 10 W against 345 W: within by the simple rule, outside by the guarded one."""
+    mean = replace(ON_GUARANTEE, no_load_loss_w=336.0)
+    expanded = {
+        "no_load_loss_w": 10.0,
+        "load_loss_reference_w": 5.0,
+        "total_loss_w": 11.0,
+        "impedance_reference_percent": 0.02,
+        "no_load_current_percent": 0.01,
+    }
+    assert limits_of(mean, GUARANTEE).verdict == "within"
+    guarded = limits_of(mean, GUARANTEE, "guarded", expanded)
+    assert guarded.verdict == "outside"
+    assert guarded.rule == "guarded"
+    row = next(row for row in guarded.rows if row.quantity == "no_load_loss_w")
+    assert (row.guard, row.within) == (10.0, False)
+
+
+def test_guarded_rule_needs_uncertainties() -> None:
+    """Nothing can be guarded by an uncertainty that nobody stated."""
+    with pytest.raises(ImpossibleReading, match="total_loss_w"):
+        limits_of(ON_GUARANTEE, GUARANTEE, "guarded")
