@@ -2,12 +2,24 @@
 
 from collections.abc import Callable, Generator
 from enum import StrEnum
+from math import isnan
 from typing import Any, Generic, TypeVar
 
-from drivers.outputs import LOOP, LV
+from drivers.outputs import CONTACTORS, LOOP, LV, REGULATORS
 from sequences.evidence import is_open
 from sequences.expected import Expected
-from sequences.scan import Finding, Request, S, Scan, Stop, Wait, WithholdHeartbeat
+from sequences.scan import (
+    Close,
+    Finding,
+    Move,
+    Open,
+    Request,
+    S,
+    Scan,
+    Stop,
+    Wait,
+    WithholdHeartbeat,
+)
 from sequences.stopping import category_0, category_1, category_1_deadline_s
 from sequences.trips import Trip
 
@@ -66,7 +78,8 @@ class Run(Generic[T]):
         self._primed = False
         self._stop: Generator[Request, Scan, bool | None] | None = None
         self._stopped_at = 0
-        self._deadline_s = category_1_deadline_s(expected)
+        self._deadline = 0
+        self._withheld = False
         self.state = State.RUNNING
         self.stage = ""
         self.attempts = 0
@@ -81,12 +94,11 @@ class Run(Generic[T]):
 
     def step(self, scan: Scan) -> Request:
         """Return what the procedure, or the stop that follows it, asks for in this scan."""
-        if self.state is State.STOPPING and self._overdue(scan):
-            self.stop(OVERDUE, f"contactors not open after {self._deadline_s:.0f} s", scan)
-        if self._stop is not None:
-            return self._step_stop(self._stop, scan)
-        if self.ended:
-            return Wait()
+        if self.state is State.STOPPING and scan.now >= self._deadline:
+            after_s = (scan.now - self._stopped_at) / S
+            self.stop(OVERDUE, f"contactors not open after {after_s:.0f} s", scan)
+        if self._stop is not None or self.ended:
+            return self._step_stop(scan)
         try:
             request = self._step_procedure(scan)
         except Stop as stop:
@@ -110,7 +122,7 @@ class Run(Generic[T]):
         if self.finding is None or self.state is State.RUNNING:
             self.finding = Finding(trip.name, seen, trip.check)
         if self.state is State.ABORTING:
-            if trip.withholds:
+            if trip.withholds and not self._withheld:
                 self._stop = category_0(scan, withhold=True)
                 next(self._stop)
             return
@@ -118,10 +130,11 @@ class Run(Generic[T]):
             return
         if trip.category == 0:
             self._to(Happening.CATEGORY_0, scan, withhold=trip.withholds)
-        elif self.state is State.RUNNING:
-            if trip.deadline_s is not None:
-                self._deadline_s = trip.deadline_s
+            return
+        if self.state is State.RUNNING:
             self._to(Happening.CATEGORY_1, scan, withhold=False)
+        if trip.deadline_s is not None:
+            self._deadline = min(self._deadline, scan.now + int(trip.deadline_s * S))
 
     def find(self, finding: Finding) -> None:
         """Note a finding."""
@@ -134,16 +147,26 @@ class Run(Generic[T]):
         if not self._primed:
             self._primed = True
             self._announce(next(self._procedure))
-        return self._procedure.send(scan)
+        request = self._procedure.send(scan)
+        if not _is_possible(request):
+            raise ValueError(f"there is no {request}")
+        return request
 
-    def _step_stop(self, stop: Generator[Request, Scan, bool | None], scan: Scan) -> Request:
-        try:
-            return stop.send(scan)
-        except StopIteration as end:
-            self._stop = None
-            self.may_be_live = bool(end.value)
-            self._enter(Happening.MADE_DEAD)
-            return WithholdHeartbeat() if self.may_be_live else Wait()
+    def _step_stop(self, scan: Scan) -> Request:
+        """Step the stop; a heartbeat that it once withheld comes back with no later scan."""
+        request: Request = Wait()
+        if self._stop is not None:
+            try:
+                request = self._stop.send(scan)
+            except StopIteration as end:
+                self._made_dead(end.value)
+        self._withheld |= isinstance(request, WithholdHeartbeat)
+        return WithholdHeartbeat() if self._withheld else request
+
+    def _made_dead(self, may_be_live: bool | None) -> None:
+        self._stop = None
+        self.may_be_live = bool(may_be_live)
+        self._enter(Happening.MADE_DEAD)
 
     def _returned(self, value: T, scan: Scan) -> Request:
         if not (is_open(scan, LV) and is_open(scan, LOOP)):
@@ -158,9 +181,6 @@ class Run(Generic[T]):
         what = f"{type(error).__name__}: {error}"
         self.stop(PROCEDURE_FAULT, what, scan)
 
-    def _overdue(self, scan: Scan) -> bool:
-        return scan.now - self._stopped_at > self._deadline_s * S
-
     def _to(self, happening: Happening, scan: Scan, withhold: bool) -> None:
         if self._procedure is not None:
             self._procedure.close()
@@ -169,14 +189,13 @@ class Run(Generic[T]):
             self._stop = category_0(scan, withhold)
         else:
             self._stopped_at = scan.now
+            self._deadline = scan.now + int(category_1_deadline_s(self._expected) * S)
             self._stop = category_1(scan, self._expected)
         self._enter(happening)
         try:
             next(self._stop)
         except StopIteration as end:
-            self._stop = None
-            self.may_be_live = bool(end.value)
-            self._enter(Happening.MADE_DEAD)
+            self._made_dead(end.value)
 
     def _enter(self, happening: Happening) -> None:
         self.state = TRANSITIONS[self.state, happening]
@@ -193,6 +212,17 @@ class Run(Generic[T]):
             self._record("stage", {"stage": request.stage})
         if request.finding is not None:
             self.find(request.finding)
+
+
+def _is_possible(request: Request) -> bool:
+    """Return whether the stand has what a request asks for."""
+    match request:
+        case Close(output) | Open(output):
+            return output in CONTACTORS
+        case Move(output, to):
+            return output in REGULATORS and not isnan(to)
+        case _:
+            return True
 
 
 def _never(*_: object) -> bool:

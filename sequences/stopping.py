@@ -66,7 +66,8 @@ def _circulates(scan: Scan) -> bool:
 def category_0(scan: Scan, withhold: bool) -> Procedure[bool]:
     """Everything has been opened already: see it open, or let the watchdog drop the breaker.
 
-    Returns whether the stand may be live.
+    Returns whether the stand may be live: behind an upstream breaker that is seen open it is not,
+    whatever is welded.
     """
     scan = yield Wait()
     since = scan.now
@@ -80,7 +81,7 @@ def category_0(scan: Scan, withhold: bool) -> Procedure[bool]:
     while scan.now - since < AFTER_HEARTBEAT_NS:
         scan = yield WithholdHeartbeat()
         if is_open(scan, UPSTREAM_BREAKER):
-            return not _all_open(scan)
+            return False
     return True
 
 
