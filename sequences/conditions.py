@@ -214,15 +214,15 @@ def late(output: str) -> Exceeded:
 
 
 def deaf(output: str) -> Exceeded:
-    """The voltage followed a raise by less than a quarter of what the position promises."""
+    """The voltage followed a raise by less than a quarter of what the position promises.
+
+    What the last rest has shown holds through the next move, or a ramp that moves on in time would
+    raise for ever.
+    """
 
     def deaf_(_value: float, at: View) -> bool:
-        pair = at.evidence.rest.get(output)
-        state = at.scan.outputs[output]
-        if pair is None or state.at_rest_since is None:
-            return False
-        before, now = pair
-        if before is None or now.position != state.commanded:
+        before, now = at.evidence.rest.get(output, (None, None))
+        if before is None or now is None:
             return False
         asked = at.expected.promised_v(output, now.position - before.position)
         noticeable = 0.02 * at.expected.regulator(output).full_voltage_v
