@@ -14,6 +14,8 @@ from sequences.scan import (
     LV_CURRENT,
     LV_VOLTAGE,
     SERIES_VOLTAGE,
+    TOP_LIQUID_A,
+    TOP_LIQUID_B,
     WATCHDOG,
     S,
     Scan,
@@ -224,7 +226,7 @@ def _proof(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
     voltage, current, power = seen
     if current < PROVES_LOOP_FROM * expected.nameplate.hv_current_a or voltage <= 0:
         return changes
-    follows = current * expected.loop_impedance_ohm / voltage
+    follows = current * expected.loop_impedance_at(liquid_c(scan, expected)) / voltage
     if not LOOP_WITHIN[0] <= follows <= LOOP_WITHIN[1]:
         return {**changes, "loop": None, "wattmeter": None}
     changes["loop"] = Loop(voltage / current, scan.image[HV_CURRENT].began)
@@ -240,7 +242,7 @@ def _voltmeter(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any
     if seen is None:
         return {}
     series, voltage = seen
-    if not shows_voltmeter(expected, voltage):
+    if not shows_voltmeter(expected, series, voltage):
         return {}
     on = expected.range_of(SERIES_VOLTAGE, voltage)
     if abs(series - voltage) > VOLTMETER_WITHIN * voltage:
@@ -253,10 +255,30 @@ def _voltmeter(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any
     }
 
 
-def shows_voltmeter(expected: Expected, across_v: float) -> bool:
-    """Return whether a voltage is large enough against both errors to prove the voltmeter by."""
-    error = expected.error_of(SERIES_VOLTAGE, across_v) + expected.error_of(HV_VOLTAGE, across_v)
-    return across_v > 5 * error
+def shows_voltmeter(expected: Expected, series_v: float, across_v: float) -> bool:
+    """Return whether a voltage, as the HV analyser reads it, can prove the voltmeter.
+
+    It has to be large against both errors, and clear of where the voltmeter changes its range.
+    """
+    error = voltmeter_error_v(expected, series_v, across_v)
+    ranges = {expected.range_of(SERIES_VOLTAGE, v) for v in (across_v - error, across_v + error)}
+    return across_v > 5 * error and len(ranges) == 1
+
+
+def voltmeter_error_v(expected: Expected, series_v: float, across_v: float) -> float:
+    """Return how far series voltmeter and HV analyser may be apart by their classes, V."""
+    of_hv = expected.error_of(HV_VOLTAGE, across_v)
+    # Near the end of a range it may have gone to the next one.
+    return of_hv + expected.error_of(SERIES_VOLTAGE, max(series_v, across_v + of_hv))
+
+
+def liquid_c(scan: Scan, expected: Expected) -> float:
+    """Return the mean of the top liquids, degC: in balance, the windings' temperature.
+
+    Where neither has a value, the nameplate's reference temperature.
+    """
+    values = [v for v in (scan.value(TOP_LIQUID_A), scan.value(TOP_LIQUID_B)) if v is not None]
+    return sum(values) / len(values) if values else expected.nameplate.reference_temperature_c
 
 
 def _complete(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:

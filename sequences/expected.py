@@ -5,6 +5,12 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import hypot, sqrt
 
+from calculation.correction import (
+    WindingLoss,
+    load_loss_at_reference,
+    resistance_at,
+    temperature_constant,
+)
 from calculation.nameplate import Nameplate, Resistances
 from drivers.description import Channel, Regulator
 from drivers.outputs import LV_REGULATOR
@@ -57,6 +63,29 @@ class Expected:
         z = plate.impedance_ohm
         r = plate.load_loss_w / plate.hv_current_a**2
         return hypot(self.loop_resistance_ohm, 2 * sqrt(max(z * z - r * r, 0.0)))
+
+    def loop_impedance_at(self, winding_c: float) -> float:
+        """Return |2 Z_e| of the nameplate with its windings at this temperature, ohm, HV side.
+
+        A small pair's impedance is half resistance: cold it is a tenth below the nameplate's.
+        """
+        plate, known = self.nameplate, self.resistances
+        reference_c = plate.reference_temperature_c
+        ohmic = []
+        for ohm, current, material in (
+            (known.lv_ohm, plate.lv_current_a, plate.material_lv),
+            (known.hv_ohm, plate.hv_current_a, plate.material_hv),
+        ):
+            constant = temperature_constant(material)
+            warm = resistance_at(ohm, known.temperature_c, reference_c, constant)
+            ohmic.append(WindingLoss(warm * current**2, constant))
+        # Resistances above what the nameplate's loss allows leave no additional loss.
+        part = min(1.0, plate.load_loss_w / sum(w.i2r_w for w in ohmic))
+        ohmic = [WindingLoss(part * w.i2r_w, w.constant_k) for w in ohmic]
+        loss = load_loss_at_reference(plate.load_loss_w, ohmic, reference_c, winding_c)
+        fewer = 2 * (loss - plate.load_loss_w) / plate.hv_current_a**2
+        reactance = sqrt(self.loop_impedance_ohm**2 - self.loop_resistance_ohm**2)
+        return hypot(self.loop_resistance_ohm + fewer, reactance)
 
     @cached_property
     def half_impedance_voltage_v(self) -> float:

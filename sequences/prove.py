@@ -1,5 +1,7 @@
 """The prove stage: at half the impedance voltage, where nothing that can be wrong does damage."""
 
+from math import floor
+
 from calculation.readings import ProveMeans
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
 from sequences.checks import (
@@ -11,6 +13,7 @@ from sequences.checks import (
     check_wattmeter,
     is_aiding,
 )
+from sequences.evidence import liquid_c
 from sequences.expected import Expected
 from sequences.scan import (
     HV_CURRENT,
@@ -36,6 +39,7 @@ from sequences.stages import (
 LV_CHANNELS = (LV_VOLTAGE, LV_CURRENT, LV_POWER)
 LOOP_CHANNELS = (HV_VOLTAGE, HV_CURRENT, HV_POWER)
 PROVE_WINDOW_S = 10.0
+SHOWN_AT = 0.75  # of a range of the series voltmeter: clear of its end by both errors
 
 
 def prove(expected: Expected) -> Procedure[tuple[Scan, ProveMeans | None]]:
@@ -45,8 +49,7 @@ def prove(expected: Expected) -> Procedure[tuple[Scan, ProveMeans | None]]:
     """
     scan = yield from enter("prove")
     scan = yield from close(scan, LV)
-    low = expected.half_impedance_voltage_v
-    scan = yield from move(scan, expected, LV_REGULATOR, low / expected.lv_regulator.full_voltage_v)
+    scan = yield from move(scan, expected, LV_REGULATOR, _half_impedance_position(expected))
     scan = yield from settled(scan, expected, *LV_CHANNELS)
     before = lv_seen(scan)
     promised = expected.promised_v(LV_REGULATOR, scan.outputs[LV_REGULATOR].commanded)
@@ -56,33 +59,56 @@ def prove(expected: Expected) -> Procedure[tuple[Scan, ProveMeans | None]]:
     if is_aiding(expected, before.voltage_v, scan.value(HV_CURRENT), lv_seen(scan)):
         scan = yield from open_contactor(scan, LOOP)
         return scan, None
-    gaps = []
+    cold = liquid_c(scan, expected)
     for part in (0.05, 0.25):
         scan = yield from move(scan, expected, LOOP_REGULATOR, _position_for(expected, part))
         scan = yield from settled(scan, expected, *LOOP_CHANNELS, SERIES_VOLTAGE)
         seen = loop_seen(scan)
-        check_loop_follows(expected, seen, judge_ratio=part > 0.1)
-        gaps.append((scan.value(SERIES_VOLTAGE) or 0.0, seen.voltage_v))
+        check_loop_follows(expected, seen, part > 0.1, cold)
+        check_voltmeter(expected, scan.value(SERIES_VOLTAGE), seen.voltage_v)
+    scan = yield from _show_lower_ranges(scan, expected)
     scan = yield from ramp_current(scan, expected, 1.0, seen.voltage_v / seen.current_a)
-    scan, means = yield from _at_rated_current(scan, expected, gaps)
+    scan = yield from settled(scan, expected, *LOOP_CHANNELS, SERIES_VOLTAGE)
+    check_voltmeter(expected, scan.value(SERIES_VOLTAGE), loop_seen(scan).voltage_v)
+    scan, means = yield from _at_rated_current(scan, expected, cold)
     scan = yield from move(scan, expected, LOOP_REGULATOR, 0.0)
     scan = yield from open_contactor(scan, LOOP)
     return scan, means
 
 
+def _show_lower_ranges(scan: Scan, expected: Expected) -> Procedure[Scan]:
+    """Show the voltmeter a voltage near the top of each range that judges r and ends below here."""
+    here, position = loop_seen(scan).voltage_v, scan.outputs[LOOP_REGULATOR].commanded
+    for top in sorted(expected.judging_ranges, reverse=True):
+        if SHOWN_AT * top >= here:
+            continue
+        to = position * SHOWN_AT * top / here
+        scan = yield from move(scan, expected, LOOP_REGULATOR, to)
+        scan = yield from settled(scan, expected, *LOOP_CHANNELS, SERIES_VOLTAGE)
+        check_voltmeter(expected, scan.value(SERIES_VOLTAGE), loop_seen(scan).voltage_v)
+    return scan
+
+
 def _at_rated_current(
-    scan: Scan, expected: Expected, gaps: list[tuple[float, float]]
+    scan: Scan, expected: Expected, winding_c: float
 ) -> Procedure[tuple[Scan, ProveMeans]]:
     channels = (*LOOP_CHANNELS, LV_VOLTAGE, LV_POWER, SERIES_VOLTAGE)
     scan, means = yield from average(scan, expected, PROVE_WINDOW_S, channels, "prove")
     loop = LoopSeen(means[HV_VOLTAGE], means[HV_CURRENT], means[HV_POWER])
-    check_loop_follows(expected, loop, judge_ratio=True)
+    check_loop_follows(expected, loop, True, winding_c)
     check_wattmeter(loop)
-    for series, across in (*gaps, (means[SERIES_VOLTAGE], loop.voltage_v)):
-        check_voltmeter(expected, series, across)
+    check_voltmeter(expected, means[SERIES_VOLTAGE], loop.voltage_v)
     return scan, ProveMeans(
         loop.voltage_v, loop.current_a, loop.power_w, means[LV_VOLTAGE], means[LV_POWER]
     )
+
+
+def _half_impedance_position(expected: Expected) -> float:
+    """Return the highest LV position that the regulator can hold without promising more."""
+    regulator = expected.lv_regulator
+    step = max(regulator.resolution, regulator.scale)
+    position = expected.half_impedance_voltage_v / regulator.full_voltage_v
+    return floor(position / step) * step
 
 
 def _position_for(expected: Expected, part_of_rated: float) -> float:
