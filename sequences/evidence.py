@@ -82,8 +82,8 @@ class Evidence:
     recent: Mapping[str, tuple[tuple[int, float], ...]] = field(default_factory=dict)
 
     def after(self, scan: Scan, expected: Expected) -> "Evidence":
-        """Return the evidence after one more scan; an opened guard leaves none."""
-        if is_open(scan, GUARD):
+        """Return the evidence after one more scan; a guard open or unwatched leaves none."""
+        if guard_was_open(scan, expected):
             return Evidence(revoked=self.revoked)
         known = self
         for fold in FOLDS:
@@ -116,6 +116,19 @@ def is_open(scan: Scan, channel: str) -> bool:
     """Return whether a contact reads open, unhealthy or dropped."""
     value = scan.image[channel].value
     return value is not None and value < 0.5
+
+
+def guard_was_open(scan: Scan, expected: Expected) -> bool:
+    """Return whether the guard was seen open since the last scan, or may have been open unseen."""
+    # Opened and shut between two scans, the newest reading is of a shut guard.
+    readings = (scan.image[GUARD], *(r for r in scan.arrived if r.channel == GUARD))
+    if any(r.value is not None and r.value < 0.5 for r in readings):
+        return True
+    # People may have been in and out while nobody read it. While a contactor is closed such a
+    # channel is a trip, and that keeps what armed trips use.
+    told_closed = scan.outputs[LV].commanded + scan.outputs[LOOP].commanded > 0
+    unread = scan.now - scan.alive[GUARD] > expected.channels[GUARD].stale_after_s * S
+    return unread and not told_closed
 
 
 def together(scan: Scan, expected: Expected, *channels: str) -> tuple[float, ...] | None:
