@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
 from sequences.expected import AIDING_QUOTIENT, Expected
+from sequences.prompt import Answer, is_of_prepare
 from sequences.scan import (
     GUARD,
     HV_CURRENT,
@@ -171,17 +172,23 @@ def _watchdog(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any
 
 
 def _answers(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:
-    given = {
-        a.prompt: a.t
-        for a in scan.answers
-        if a.value and scan.asked is not None and is_answer_to(a.prompt, a.saw, scan)
-    }
+    """Which prompts of prepare were answered yes, each with the instant at which it was put.
+
+    An answer to other words under the same name is worth nothing, and what it is an answer to is
+    the state of things when the prompt was put.
+    """
+    if scan.asked is None or not is_of_prepare(scan.asked[0]):
+        return {}
+    given = {a.prompt: a.saw for a in scan.answers if a.value and is_answer_to(a, scan)}
     return {"answered": {**known.answered, **given}} if given else {}
 
 
-def is_answer_to(prompt: str, saw: int, scan: Scan) -> bool:
+def is_answer_to(answer: Answer, scan: Scan) -> bool:
     """Return whether an answer belongs to the prompt that stands open, as it was put."""
-    return scan.asked is not None and prompt == scan.asked[0].id and saw == scan.asked[1]
+    if scan.asked is None:
+        return False
+    prompt, put = scan.asked
+    return answer.prompt == prompt.id and answer.saw == put
 
 
 def _closing(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:

@@ -88,7 +88,7 @@ def watchdog_seen_to_act(at: Situation) -> bool:
 
 
 def prompts_answered(at: Situation) -> bool:
-    """Every prompt of prepare has been answered since the guard last shut."""
+    """Every prompt of prepare has been put and answered since the guard last shut."""
     shut, answered = at.evidence.guard_shut, at.evidence.answered
     return shut is not None and all(answered.get(p, -1) >= shut for p in PREPARE_PROMPTS)
 

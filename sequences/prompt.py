@@ -89,6 +89,12 @@ PREPARATION = (
 
 PREPARE_PROMPTS = tuple(row[0] for row in PREPARATION)
 
+
+def is_of_prepare(prompt: Prompt) -> bool:
+    """Return whether a prompt of prepare is put in the words of its table, to whom it names."""
+    return (prompt.id, prompt.asked, prompt.who, prompt.follows) in PREPARATION
+
+
 INTERCHANGE = (
     "interchange_one_secondary",
     "Open the guard, discharge and earth, interchange the two ends of ONE secondary, earths off, "
