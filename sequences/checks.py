@@ -6,7 +6,14 @@ call the same functions.
 
 from typing import NamedTuple
 
-from sequences.evidence import LOOP_WITHIN, VOLTMETER_WITHIN, aiding_seen, voltmeter_error_v
+from sequences.criteria import (
+    LOOP_WITHIN,
+    VOLTMETER_WITHIN,
+    aiding_seen,
+    is_lv_sound,
+    most_low_flux_current_a,
+    voltmeter_error_v,
+)
 from sequences.expected import Expected
 from sequences.scan import (
     HV_VOLTAGE,
@@ -17,7 +24,6 @@ from sequences.scan import (
 )
 
 OPEN_BELOW = 0.15
-LOW_FLUX_FACTOR = 20.0
 DANGEROUS_V = 50.0
 BALANCE_K = 5.0
 WITH_NOISE = 1.25  # single readings stray further than the class
@@ -73,9 +79,8 @@ def check_balance(top_c: dict[str, float], bottom_c: dict[str, float]) -> None:
 
 def check_lv_before_loop(expected: Expected, promised_v: float, lv: Lv) -> None:
     """Prove (1): at half the impedance voltage the LV bus is neither short nor overloaded."""
-    most = LOW_FLUX_FACTOR * expected.current_share_a(max(lv.voltage_v, 0.5 * promised_v))
-    low = lv.voltage_v < 0.5 * promised_v
-    if low or lv.current_a is None or lv.current_a > most:
+    if not is_lv_sound(expected, promised_v, lv.voltage_v, lv.current_a):
+        most = most_low_flux_current_a(expected, promised_v, lv.voltage_v)
         current = "over range" if lv.current_a is None else f"{lv.current_a:.3g} A"
         raise Stop(
             "lv_short_or_shorted_turn",

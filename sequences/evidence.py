@@ -5,7 +5,14 @@ from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
-from sequences.expected import AIDING_QUOTIENT, Expected
+from sequences.criteria import (
+    LOOP_WITHIN,
+    VOLTMETER_WITHIN,
+    aiding_seen,
+    is_lv_sound,
+    shows_voltmeter,
+)
+from sequences.expected import Expected
 from sequences.prompt import Answer, is_of_prepare
 from sequences.scan import (
     GUARD,
@@ -24,8 +31,6 @@ from sequences.scan import (
 
 PROVES_LOOP_FROM = 0.2  # of rated current: 25 % wanted, reached within the pair's own impedance
 SHOWS_AIDING_FROM = 0.6  # of half the impedance voltage: a dead bus shows nothing
-LOOP_WITHIN = (0.85, 1.15)
-VOLTMETER_WITHIN = 0.25
 RATED_FROM = 0.95  # of rated voltage: where r is judged
 STEADINESS_NS = 10 * S
 
@@ -198,14 +203,25 @@ def _closing(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
         changes: dict[str, Any] = {}
         if known.loop_closed is not None:
             changes = {"loop_closed": None, "not_aiding": None}
-        before = together(scan, expected, LV_VOLTAGE)
-        if before is not None and before[0] != known.lv_before_closing_v:
-            changes["lv_before_closing_v"] = before[0]
-        return changes
+        return changes | _before_closing(known, scan, expected)
     at_rest = scan.outputs[LOOP].at_rest_since
     if known.loop_closed is None and at_rest is not None and is_closed(scan, LOOP):
         return {"loop_closed": at_rest}
     return {}
+
+
+def _before_closing(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
+    """LV voltage with everything at rest; none on a bus that is short or overloaded.
+
+    A shorted turn leaves the loop's own proofs standing, so that only this keeps LV low.
+    """
+    seen = together(scan, expected, LV_VOLTAGE)
+    if seen is None:
+        return {}
+    promised = expected.promised_v(LV_REGULATOR, scan.outputs[LV_REGULATOR].commanded)
+    sound = is_lv_sound(expected, promised, seen[0], scan.value(LV_CURRENT))
+    before = seen[0] if sound else None
+    return {} if before == known.lv_before_closing_v else {"lv_before_closing_v": before}
 
 
 def _not_aiding(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
@@ -224,15 +240,6 @@ def _not_aiding(known: Evidence, scan: Scan, expected: Expected) -> dict[str, An
     if aiding_seen(expected, before, seen[0], seen[1]):
         return {}
     return {"not_aiding": scan.image[HV_CURRENT].began}
-
-
-def aiding_seen(
-    expected: Expected, lv_before_v: float, hv_current_a: float, lv_voltage_v: float
-) -> bool:
-    """Return whether closing the loop at regulator zero showed an aiding pair."""
-    plate = expected.nameplate
-    aiding_a = lv_before_v / plate.lv_voltage_v / expected.u_k * plate.hv_current_a
-    return hv_current_a > AIDING_QUOTIENT * aiding_a or lv_voltage_v < 0.8 * lv_before_v
 
 
 def _proof(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
@@ -275,23 +282,6 @@ def _voltmeter(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any
     }
 
 
-def shows_voltmeter(expected: Expected, series_v: float, across_v: float) -> bool:
-    """Return whether a voltage, as the HV analyser reads it, can prove the voltmeter.
-
-    It has to be large against both errors, and clear of where the voltmeter changes its range.
-    """
-    error = voltmeter_error_v(expected, series_v, across_v)
-    ranges = {expected.range_of(SERIES_VOLTAGE, v) for v in (across_v - error, across_v + error)}
-    return across_v > 5 * error and len(ranges) == 1
-
-
-def voltmeter_error_v(expected: Expected, series_v: float, across_v: float) -> float:
-    """Return how far series voltmeter and HV analyser may be apart by their classes, V."""
-    of_hv = expected.error_of(HV_VOLTAGE, across_v)
-    # Near the end of a range it may have gone to the next one.
-    return of_hv + expected.error_of(SERIES_VOLTAGE, max(series_v, across_v + of_hv))
-
-
 def liquid_c(scan: Scan, expected: Expected) -> float:
     """Return the mean of the top liquids, degC: in balance, the windings' temperature.
 
@@ -302,10 +292,11 @@ def liquid_c(scan: Scan, expected: Expected) -> float:
 
 
 def _complete(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:
+    unproven = any(p is None for p in (known.loop, known.wattmeter, known.voltmeter))
     if known.proof_complete is not None:
-        return {}
-    proofs = (known.loop, known.wattmeter, known.voltmeter)
-    if any(p is None for p in proofs) or not is_open(scan, LOOP):
+        # Closed again at low voltage the loop may show that it is not what it was.
+        return {"proof_complete": None, "opposed": None} if unproven else {}
+    if unproven or not is_open(scan, LOOP):
         return {}
     if scan.outputs[LOOP].commanded > 0.5:
         return {}
