@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, SELECTOR
-from sequences.evidence import Evidence, is_closed, is_open
+from sequences.evidence import Evidence
 from sequences.expected import Expected
 from sequences.prompt import PREPARE_PROMPTS
 from sequences.scan import (
@@ -19,10 +19,13 @@ from sequences.scan import (
     SERIES_VOLTAGE,
     Close,
     Move,
+    S,
     Scan,
 )
 
 DANGEROUS_V = 50.0
+OVERVOLTAGE = 1.1  # of rated, where its trip acts as well
+MOST_DROP = 0.2  # of its promise: what the pause at a quarter of rated lets a supply have
 INTENT_MISSING = "intent is not in the archive yet"
 
 
@@ -45,21 +48,47 @@ class Permissive(NamedTuple):
     words: str
 
 
+def _read(at: Situation, channel: str) -> float | None:
+    """The newest value of a channel; None where it is bad or older than it may be."""
+    # Whoever polls may have died: its last word stays the newest for ever.
+    reading = at.scan.image[channel]
+    allowed = at.expected.channels[channel].stale_after_s * S
+    return reading.value if at.scan.now - reading.t <= allowed else None
+
+
+def _reads_closed(at: Situation, channel: str) -> bool:
+    value = _read(at, channel)
+    return value is not None and value > 0.5
+
+
+def _reads_open(at: Situation, channel: str) -> bool:
+    value = _read(at, channel)
+    return value is not None and value < 0.5
+
+
 def guard_shut(at: Situation) -> bool:
     """The guard reads shut."""
-    return is_closed(at.scan, GUARD) and at.evidence.guard_shut is not None
+    return _reads_closed(at, GUARD) and at.evidence.guard_shut is not None
 
 
 def emergency_circuit_closed(at: Situation) -> bool:
     """The emergency stop circuit reads healthy."""
-    return is_closed(at.scan, EMERGENCY_STOP)
+    return _reads_closed(at, EMERGENCY_STOP)
+
+
+def _rests_at(at: Situation, output: str) -> float | None:
+    """The position at which a regulator was told to be and read at rest; None: it may move."""
+    # A position that was asked for before the last command says nothing of where it is now.
+    state = at.scan.outputs[output]
+    position = _read(at, output)
+    if position is None or state.at_rest_since is None:
+        return None
+    return max(position, state.commanded)
 
 
 def _at_zero(at: Situation, output: str) -> bool:
-    band = at.expected.regulator(output).zero_band
-    position = at.scan.value(output)
-    target = at.scan.outputs[output].commanded
-    return position is not None and position <= band and target <= band
+    position = _rests_at(at, output)
+    return position is not None and position <= at.expected.regulator(output).zero_band
 
 
 def lv_regulator_at_zero(at: Situation) -> bool:
@@ -73,8 +102,8 @@ def loop_regulator_at_zero(at: Situation) -> bool:
 
 
 def selector_open(at: Situation) -> bool:
-    """The resistance selector reads open."""
-    return is_open(at.scan, SELECTOR)
+    """The resistance selector reads open and is told to be."""
+    return _reads_open(at, SELECTOR) and at.scan.outputs[SELECTOR].commanded < 0.5
 
 
 def contactors_seen_open(at: Situation) -> bool:
@@ -100,7 +129,7 @@ def intent_committed(at: Situation) -> bool:
 
 def lv_contactor_closed(at: Situation) -> bool:
     """The LV contactor reads closed and is told to be."""
-    return is_closed(at.scan, LV) and at.scan.outputs[LV].commanded > 0.5
+    return _reads_closed(at, LV) and at.scan.outputs[LV].commanded > 0.5
 
 
 def proven_or_half_impedance(at: Situation) -> bool:
@@ -115,7 +144,7 @@ def _is_low_move(at: Situation) -> bool:
 def loop_open_or_opposed(at: Situation) -> bool:
     """Above half the impedance voltage the loop contactor is open, or opposition was shown."""
     told_open = at.scan.outputs[LOOP].commanded < 0.5
-    return _is_low_move(at) or (told_open and is_open(at.scan, LOOP)) or _shown(at)
+    return _is_low_move(at) or (told_open and _reads_open(at, LOOP)) or _shown(at)
 
 
 def _shown(at: Situation) -> bool:
@@ -141,19 +170,26 @@ def loop_read_since_move(at: Situation) -> bool:
     return _newer_than_move(at, HV_VOLTAGE, HV_CURRENT)
 
 
+def lv_within_cap(at: Situation) -> bool:
+    """The voltage asked for, less the drop that the bus now shows, is at most 1.1 of rated."""
+    now = at.expected.promised_v(LV_REGULATOR, at.scan.outputs[LV_REGULATOR].commanded)
+    read = _read(at, LV_VOLTAGE)
+    # A dead reading explains no drop larger than a supply may have.
+    drop = 0.0 if read is None else min(max(now - read, 0.0), MOST_DROP * now)
+    to = at.request.to if isinstance(at.request, Move) else 0.0
+    most = OVERVOLTAGE * at.expected.nameplate.lv_voltage_v
+    return at.expected.promised_v(LV_REGULATOR, to) - drop <= most
+
+
 def lv_low_or_opposed_now(at: Situation) -> bool:
-    """LV is promised low; or proof complete and opposition shown by a fresh reading at rated."""
-    if at.expected.is_low(at.scan.outputs[LV_REGULATOR].commanded) and _low_position(at):
+    """LV rests low; or proof complete and opposition shown by a fresh reading at rated."""
+    position = _rests_at(at, LV_REGULATOR)
+    if position is not None and at.expected.is_low(position):
         return True
     opposed = at.evidence.opposed
     if at.evidence.proof_complete is None or at.evidence.voltmeter is None or opposed is None:
         return False
     return at.scan.now - opposed <= at.expected.two_polls_ns(SERIES_VOLTAGE)
-
-
-def _low_position(at: Situation) -> bool:
-    position = at.scan.value(LV_REGULATOR)
-    return position is not None and at.expected.is_low(position)
 
 
 def not_aiding_since_closing(at: Situation) -> bool:
@@ -189,12 +225,12 @@ def main_contactors_open(at: Situation) -> bool:
     """Both main contactors read open and are told to be."""
     scan = at.scan
     told = scan.outputs[LV].commanded + scan.outputs[LOOP].commanded
-    return told == 0 and is_open(scan, LV) and is_open(scan, LOOP)
+    return told == 0 and _reads_open(at, LV) and _reads_open(at, LOOP)
 
 
 def voltages_gone(at: Situation) -> bool:
     """Every voltage reads below 50 V."""
-    values = [at.scan.value(c) for c in (LV_VOLTAGE, SERIES_VOLTAGE, HV_VOLTAGE)]
+    values = [_read(at, c) for c in (LV_VOLTAGE, SERIES_VOLTAGE, HV_VOLTAGE)]
     return all(v is not None and v < DANGEROUS_V for v in values)
 
 
@@ -224,6 +260,8 @@ LV_RAISE = (
      proven_or_half_impedance, "above half the impedance voltage with the proof not complete"),
     ("loop open, or opposed at rated", "voltage that does not cancel drives the loop",
      loop_open_or_opposed, "loop contactor closed and opposition not shown at rated voltage"),
+    ("LV within 1.1 of rated", "both cores saturate, insulation is stressed",
+     lv_within_cap, "more asked than 1.1 of rated LV voltage needs"),
     ("LV read since the last move", "a raise on a reading that knows nothing of the last one",
      lv_read_since_move, "no LV voltage read since the LV regulator came to rest"),
 )
