@@ -11,6 +11,7 @@ from acquire.clock import Order, S, VirtualClock, utc_now
 from acquire.configuration import Scenario
 from acquire.cycle import Cycle, Observer
 from acquire.encoding import sha256
+from acquire.log import EventLog
 from acquire.operator import RehearsedOperator
 from acquire.outcome import RunOutcome, reduced
 from acquire.poller import VirtualPoller
@@ -65,6 +66,12 @@ class Rehearsal:
             commit_interval_s=stand.commit_interval_s,
         )
         self._archive = archive
+        self._log = EventLog(archive.folder, self.recorder.run)
+
+        def tell(t: int, kind: str, facts: Mapping[str, Any]) -> None:
+            self._log.event(t, kind, facts)
+            observer(t, kind, facts)
+
         links = SimulatedLinks(
             self.stand, scenario.descriptions, scenario.folder / "meters.yaml", self.clock
         )
@@ -74,7 +81,7 @@ class Rehearsal:
             lambda record: Run(procedure(self.expected), self.expected, record),
             self.recorder,
             self.operator,
-            observer,
+            tell,
         )
         started = {
             "procedure": scenario.schedule.procedure,
@@ -118,6 +125,7 @@ class Rehearsal:
         facts = {"state": run.state.value, "verdict": verdict, "may_be_live": run.may_be_live}
         self.cycle.record("run.ended", facts)
         self.recorder.end(run.state.value, run.state.value, verdict, result)
+        self._log.close()
         return RunOutcome(
             state=run.state.value,
             end=run.state.value,
@@ -160,7 +168,9 @@ def rehearse(
     and ArchiveError.
     """
     with Archive(out) as archive:
-        archive.close_abandoned()
+        for left in archive.close_abandoned():
+            words = f"run {left.run} was left without an end by its process: it counts as aborted"
+            observer(0, "note", {"words": words})
         rehearsal = Rehearsal(
             scenario,
             seed=seed,
