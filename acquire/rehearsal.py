@@ -141,6 +141,11 @@ class Rehearsal:
             events_sha256=self.recorder.events_sha256,
         )
 
+    def close(self) -> None:
+        """Let go of record and log; a run without an end counts as abandoned from then on."""
+        self.recorder.close()
+        self._log.close()
+
     def _scan(self) -> None:
         now = self.clock.now()
         self.clock.at(now + self._period, Order.SCAN, self._scan)

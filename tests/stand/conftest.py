@@ -1,5 +1,6 @@
 """What the tests of this room share: a rehearsal that can be watched, and broken between scans."""
 
+import sqlite3
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack
 from dataclasses import replace
@@ -9,6 +10,7 @@ from typing import Any, NamedTuple, Protocol
 import pytest
 
 from acquire.archive import Archive
+from acquire.clock import Order
 from acquire.configuration import Scenario, load_scenario
 from acquire.outcome import RunOutcome
 from acquire.rehearsal import Rehearsal
@@ -34,6 +36,8 @@ class Watched:
         self.archive = archive
         self.rehearsal = Rehearsal(scenario, archive=archive, observer=self._observe, **options)
         self._scans = self.rehearsal.scans()
+        self._lock: sqlite3.Connection | None = None
+        self.hand_t = 0
 
     @property
     def plant(self) -> SimulatedStand:
@@ -72,13 +76,33 @@ class Watched:
         """Run to the end and close the record."""
         return self.rehearsal.finish()
 
+    def hand(self, action: Callable[["Watched"], None], missed: str = "contacts") -> None:
+        """Have something done to the plant a millisecond after the next poll of an instrument."""
+        polled = next(i for i in self.rehearsal.scenario.stand.instrument if i.name == missed)
+        period, phase = round(polled.period_s * S), round(polled.phase_s * S)
+        now = self.rehearsal.clock.now()
+        self.hand_t = now + (phase - now) % period + S // 1000
+        self.rehearsal.clock.at(self.hand_t, Order.PUBLICATION, lambda: action(self))
+
+    def lock_archive(self) -> None:
+        """Keep the archive locked, as another program would."""
+        self._lock = sqlite3.connect(self.archive.path, isolation_level=None)
+        self._lock.execute("BEGIN IMMEDIATE")
+
+    def unlock_archive(self) -> None:
+        """Let the archive be written again."""
+        if self._lock is not None:
+            self._lock.close()
+            self._lock = None
+
     def told(self, kind: str) -> list[Event]:
         """Return the events of one kind so far."""
         return [e for e in self.events if e.kind == kind]
 
     def close(self) -> None:
         """Let go of the archive, as the end of the process would."""
-        self.rehearsal.recorder.close()
+        self.unlock_archive()
+        self.rehearsal.close()
         self.archive.close()
 
     def _observe(self, t: int, kind: str, facts: Mapping[str, Any]) -> None:
@@ -91,6 +115,12 @@ class Watch(Protocol):
     def __call__(self, scenario: Scenario | None = None, **options: Any) -> Watched:
         """Return a rehearsal of a scenario (the quick one) with options of Rehearsal."""
         ...
+
+
+@pytest.fixture(autouse=True)
+def _impatient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody here lets go of a lock while another waits for it."""
+    monkeypatch.setattr("acquire.database.BUSY_S", 0.01)
 
 
 @pytest.fixture(name="scenario", scope="session")
