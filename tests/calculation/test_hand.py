@@ -9,7 +9,8 @@ import pytest
 from pydantic import TypeAdapter
 
 from calculation.errors import ImpossibleReading
-from calculation.hand import (
+from calculation.hand.budget import hand_budgets
+from calculation.hand.readings import (
     HandInstrument,
     HandLoad,
     HandNoLoad,
@@ -18,8 +19,7 @@ from calculation.hand import (
     HandTemperature,
     Instrument,
 )
-from calculation.hand_budget import hand_budgets
-from calculation.hand_reduction import hand_result
+from calculation.hand.reduction import hand_result
 from calculation.nameplate import Guarantee
 from calculation.results import as_plain
 

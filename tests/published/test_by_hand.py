@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import pytest
 
-from calculation.hand import HandEvaluate, HandLoad, HandNoLoad, HandRating, HandReadings
-from calculation.hand_reduction import hand_result
-from calculation.hand_results import HandResult
+from calculation.hand.readings import HandEvaluate, HandLoad, HandNoLoad, HandRating, HandReadings
+from calculation.hand.reduction import hand_result
+from calculation.hand.results import HandResult
 
 AT_FULL = HandEvaluate(load=(1.0,), power_factor=(0.8,))
 

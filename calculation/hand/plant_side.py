@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from calculation.errors import ImpossibleReading, refuse_unless_finite, refuse_unless_positive
-from calculation.hand import HandInstrument, HandLoad, HandNoLoad, HandReadings, Side
+from calculation.hand.readings import HandInstrument, HandLoad, HandNoLoad, HandReadings, Side
 from calculation.instruments import (
     MINUTE,
     Limits,

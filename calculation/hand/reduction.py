@@ -8,14 +8,14 @@ from dataclasses import dataclass, replace
 
 from calculation import circuit, correction, pair, performance, reduction
 from calculation.errors import ImpossibleReading, nominal, refuse_unless_positive
-from calculation.hand import HandReadings, PhaseRating, phase_rating, to_phase
-from calculation.hand_primary import (
+from calculation.hand.plant_side import (
     PrimaryLoad,
     PrimaryNoLoad,
     primary_load,
     primary_no_load,
 )
-from calculation.hand_results import Best, HandResult, Method, UnitResult
+from calculation.hand.readings import HandReadings, PhaseRating, phase_rating, to_phase
+from calculation.hand.results import Best, HandResult, Method, UnitResult
 from calculation.limits import Verdict, limits_of
 from calculation.nameplate import Resistances
 from calculation.readings import LoadMeans, NoLoadMeans

@@ -4,10 +4,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from calculation.hand import HandReadings
-from calculation.hand_primary import elements, hand_instruments
-from calculation.hand_reduction import Primary, hand_result, primary, reduced
-from calculation.hand_results import HandResult, quantities_of_hand
+from calculation.hand.plant_side import elements, hand_instruments
+from calculation.hand.readings import HandReadings
+from calculation.hand.reduction import Primary, hand_result, primary, reduced
+from calculation.hand.results import HandResult, quantities_of_hand
 from calculation.loss_budget import (
     BALANCE,
     EXCHANGE,

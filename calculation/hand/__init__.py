@@ -1,0 +1,1 @@
+"""Readings taken by hand: tables, plant's side, reduction, results, budgets."""
