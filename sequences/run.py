@@ -123,7 +123,7 @@ class Run(Generic[T]):
             self.finding = Finding(trip.name, seen, trip.check)
         if self.state is State.ABORTING:
             if trip.withholds and not self._withheld:
-                self._stop = category_0(scan, withhold=True)
+                self._stop = category_0(scan, self._expected, withhold=True)
                 next(self._stop)
             return
         if self.ended:
@@ -160,7 +160,9 @@ class Run(Generic[T]):
                 request = self._stop.send(scan)
             except StopIteration as end:
                 self._made_dead(end.value)
-        self._withheld |= isinstance(request, WithholdHeartbeat)
+        if isinstance(request, WithholdHeartbeat) and not self._withheld:
+            self._withheld = True
+            self._record("heartbeat.withheld", {"words": "the upstream breaker is to drop"})
         return WithholdHeartbeat() if self._withheld else request
 
     def _made_dead(self, may_be_live: bool | None) -> None:
@@ -186,7 +188,7 @@ class Run(Generic[T]):
             self._procedure.close()
             self._procedure = None
         if happening is Happening.CATEGORY_0:
-            self._stop = category_0(scan, withhold)
+            self._stop = category_0(scan, self._expected, withhold)
         else:
             self._stopped_at = scan.now
             self._deadline = scan.now + int(category_1_deadline_s(self._expected) * S)

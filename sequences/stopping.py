@@ -1,10 +1,15 @@
 """How a run stops: current before voltage when there is time, everything at once when not."""
 
+from math import inf
+
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, REGULATORS
+from drivers.reading import OVER_RANGE
+from sequences.conditions import DANGEROUS_V
 from sequences.evidence import is_open
 from sequences.expected import Expected
 from sequences.scan import (
     HV_CURRENT,
+    LV_VOLTAGE,
     UPSTREAM_BREAKER,
     Move,
     Open,
@@ -63,19 +68,20 @@ def _circulates(scan: Scan) -> bool:
     return at_rest is not None and scan.now - at_rest > 3 * S
 
 
-def category_0(scan: Scan, withhold: bool) -> Procedure[bool]:
+def category_0(scan: Scan, expected: Expected, withhold: bool) -> Procedure[bool]:
     """Everything has been opened already: see it open, or let the watchdog drop the breaker.
 
-    Returns whether the stand may be live: behind an upstream breaker that is seen open it is not,
-    whatever is welded.
+    An LV bus that reads live after both contacts read open is not believed to be open. Returns
+    whether the stand may be live: behind an upstream breaker that is seen open it is not, whatever
+    is welded.
     """
     scan = yield Wait()
     since = scan.now
     while not withhold and scan.now - since < OPENING_NS:
-        if _all_open(scan):
-            return False
+        if _all_open(scan) and _bus_v(scan, expected) is not None:
+            break
         scan = yield Wait()
-    if _all_open(scan) and not withhold:
+    if not withhold and _all_open(scan) and (_bus_v(scan, expected) or 0.0) < DANGEROUS_V:
         return False
     since = scan.now
     while scan.now - since < AFTER_HEARTBEAT_NS:
@@ -88,3 +94,12 @@ def category_0(scan: Scan, withhold: bool) -> Procedure[bool]:
 def _all_open(scan: Scan) -> bool:
     fresh = all(scan.image[c].began >= scan.outputs[c].since for c in (LV, LOOP))
     return fresh and is_open(scan, LV) and is_open(scan, LOOP)
+
+
+def _bus_v(scan: Scan, expected: Expected) -> float | None:
+    """Return what the LV bus reads since both contactors were seen open, V; None: not read yet."""
+    rests = [scan.outputs[c].at_rest_since for c in (LV, LOOP)]
+    reading = scan.image[LV_VOLTAGE]
+    if any(r is None or reading.began < r + expected.averaging_ns for r in rests):
+        return None
+    return inf if reading.reason == OVER_RANGE else reading.value
