@@ -1,0 +1,400 @@
+"""How every trip of the table is provoked on the simulated plant, and how it stays silent.
+
+Two tables with a row for each trip: `ACTS` breaks the plant where the trip is armed, `SILENT` where
+it is not.
+"""
+
+from collections.abc import Callable
+from copy import deepcopy
+from dataclasses import replace
+from typing import Any, Literal, NamedTuple
+
+from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
+from drivers.simulated.circuit import OPPOSITION
+from drivers.simulated.stand import SimulatedStand
+from sequences.expected import Expected
+from sequences.prompt import OPERATOR_STOP, PREPARATION, Answer, confirm
+from sequences.scan import Open, Procedure, Scan
+from sequences.stages import ask, move, open_contactor
+from tests.stand.conftest import S, Watch, Watched
+from tests.stand.held import (
+    Held,
+    Part,
+    Place,
+    circulating,
+    closing,
+    loaded,
+    moving,
+    no_load,
+    opening,
+    prepared,
+    preparing,
+    proving,
+    proving_closed,
+)
+
+Hand = Callable[[Watched], None]
+
+
+class Provocation(NamedTuple):
+    """Something that a hand does to the plant at a place of the test.
+
+    The fault is made one millisecond after a poll of `missed`, the worst instant there is; `part`
+    is what the procedure then does. Time counts from the hand, or from the first command or prompt
+    that follows; `develops_s` is how long the plant, or a limit that is a time, needs from there
+    to be over the limit. `ends` is how the run ends where the trip's category alone doesn't say;
+    `instead` is the trip that sees what one that isn't armed does not.
+    """
+
+    place: Place
+    hand: Hand
+    missed: str = "contacts"
+    part: Callable[[Watched], Part] | None = None
+    since: Literal["hand", "command"] = "hand"
+    develops_s: float = 0.0
+    ends: Literal["aborted", ""] = ""
+    watch_s: float = 15.0
+    instead: str = ""
+
+
+def setting(path: str, value: Any) -> Hand:
+    """Return the hand that sets an attribute of the plant."""
+
+    def hand(watched: Watched) -> None:
+        owner: Any = watched.plant
+        *names, last = path.split(".")
+        for name in names:
+            owner = getattr(owner, name)
+        setattr(owner, last, value)
+
+    return hand
+
+
+def both(*hands: Hand) -> Hand:
+    """Return the hand that does several things at once."""
+
+    def hand(watched: Watched) -> None:
+        for one in hands:
+            one(watched)
+
+    return hand
+
+
+def nothing(_watched: Watched) -> None:
+    """Do nothing: the part alone provokes it."""
+
+
+def silencing(instrument: str) -> Hand:
+    """Return the hand that pulls an instrument's plug."""
+    return lambda watched: watched.plant.silent.add(instrument)
+
+
+def heating(**top_liquid_c: float) -> Hand:
+    """Return the hand that heats units."""
+    hot = {f"{unit}.top_liquid": value for unit, value in top_liquid_c.items()}
+    return lambda watched: watched.plant.temperatures_c.update(hot)
+
+
+def meter(channel: str, **faults: Any) -> Hand:
+    """Return the hand that spoils a meter."""
+
+    def hand(watched: Watched) -> None:
+        for name, value in faults.items():
+            setattr(watched.plant.meters[channel], name, value)
+
+    return hand
+
+
+def output(regulator: str, share: float) -> Hand:
+    """Return the hand that has a regulator give a share of what its position promises."""
+
+    def hand(watched: Watched) -> None:
+        machine = getattr(watched.plant, regulator)
+        machine.output = share * machine.position
+
+    return hand
+
+
+def hidden(contactor: str, share: float = 0.0) -> Hand:
+    """Return the hand that closes a contactor behind an auxiliary contact that says open."""
+
+    def hand(watched: Watched) -> None:
+        machine = getattr(watched.plant, contactor)
+        machine.auxiliary, machine.commanded = False, True
+        watched.plant.lv_regulator.output = share
+
+    return hand
+
+
+def asking_to_stop(watched: Watched) -> None:
+    """Have the person in charge ask for the run to end."""
+    now = watched.rehearsal.clock.now()
+    stop = Answer(OPERATOR_STOP, "the person in charge", "rehearsed", now, True, now)
+    operator: Any = watched.rehearsal.operator
+    said = operator.answers
+    operator.answers = lambda: [stop, *said()]
+
+
+def leaving(watched: Watched) -> None:
+    """Have nobody hear a prompt any more."""
+    operator: Any = watched.rehearsal.operator
+    operator.put = lambda _prompt, _t: None
+    operator.answers = list
+
+
+def locking(watched: Watched) -> None:
+    """Have another program lock the archive."""
+    watched.lock_archive()
+
+
+def then(part: Part) -> Callable[[Watched], Part]:
+    """Return a part that is the same whatever the plant is."""
+    return lambda _watched: part
+
+
+def opening_that_lies(watched: Watched) -> Part:
+    """Open the loop contactor, which is welded while its auxiliary contact says open."""
+
+    def part(_scan: Scan, _expected: Expected) -> Procedure[Scan]:
+        watched.plant.loop_contactor.welded = True
+        watched.plant.loop_contactor.auxiliary = False
+        return (yield Open(LOOP))
+
+    return part
+
+
+def moving_first(regulator: str, to: float, hand: Hand, missed: str) -> Callable[[Watched], Part]:
+    """Move a regulator, and only when it is at rest have the hand act."""
+
+    def for_(watched: Watched) -> Part:
+        def part(scan: Scan, expected: Expected) -> Procedure[Scan]:
+            scan = yield from move(scan, expected, regulator, to)
+            watched.hand(hand, missed)
+            return scan
+
+        return part
+
+    return for_
+
+
+def raising_after(watched: Watched) -> Part:
+    """Lower LV, have its supply follow no more, and raise it again."""
+    lower = moving_first(LV_REGULATOR, 0.7734, output(LV_REGULATOR, 1.0), "contacts")(watched)
+
+    def part(scan: Scan, expected: Expected) -> Procedure[Scan]:
+        scan = yield from lower(scan, expected)
+        return (yield from move(scan, expected, LV_REGULATOR, 0.8734))
+
+    return part
+
+
+def opening_first(regulator: str, to: float) -> Part:
+    """Open the loop contactor under load, and then move a regulator."""
+
+    def part(scan: Scan, expected: Expected) -> Procedure[Scan]:
+        scan = yield from open_contactor(scan, LOOP)
+        return (yield from move(scan, expected, regulator, to))
+
+    return part
+
+
+def asking(expires_s: float) -> Part:
+    """Put a prompt that stands open for a while."""
+    prompt = confirm(PREPARATION[0], "nothing", expires_s)
+    return lambda scan, _expected: ask(scan, prompt)
+
+
+def shorted_turn(percent: float) -> Hand:
+    """Return the hand that shorts a turn of unit B."""
+    return setting("wiring", replace(OPPOSITION, shorted_turn_percent=percent))
+
+
+TAP_ERROR = setting("wiring", replace(OPPOSITION, tap_steps=1))
+OPENS_S = 0.04
+TRAVEL_S = 0.1 / 0.04  # of the moves of a tenth below
+SEEN_AT_REST_S = 0.2 + 0.01 + 0.2  # contacts' poll, and the meters' own averaging
+DRIFT_PER_S = -0.05
+DRIFTS_S = 0.02 / -DRIFT_PER_S
+STALE_S = 5.0
+COMMITS_S = 120.0
+EXPIRES_S = 30.0
+
+ACTS: dict[str, Provocation] = {
+    "emergency_stop": Provocation(loaded, setting("emergency_stop", False)),
+    "protection_contact": Provocation(loaded, setting("protection_contact", False)),
+    "guard": Provocation(loaded, setting("guard", False)),
+    "lv_contactor_will_not_open": Provocation(
+        no_load, setting("lv_contactor.welded", True), part=then(opening(LV)), since="command"
+    ),
+    "lv_contactor_will_not_close": Provocation(
+        prepared, setting("lv_contactor.jammed", True), part=then(closing(LV)), since="command"
+    ),
+    "lv_contactor_opened_by_itself": Provocation(
+        loaded, setting("lv_contactor.fallen_out", True), develops_s=OPENS_S
+    ),
+    "loop_contactor_will_not_open": Provocation(
+        loaded, setting("loop_contactor.welded", True), part=then(opening(LOOP)), since="command"
+    ),
+    "loop_contactor_will_not_close": Provocation(
+        no_load, setting("loop_contactor.jammed", True), part=then(closing(LOOP)), since="command"
+    ),
+    "loop_contactor_opened_by_itself": Provocation(
+        loaded, setting("loop_contactor.fallen_out", True), develops_s=OPENS_S
+    ),
+    "overvoltage": Provocation(no_load, setting("lv_regulator.output", 1.0), "lv_analyser"),
+    "volts_per_hertz": Provocation(no_load, setting("frequency_hz", 45.0), "lv_analyser"),
+    "lv_supply_current": Provocation(no_load, shorted_turn(300.0), "lv_analyser"),
+    # Soon after a move: a supply long at rest that rises is first of all one that runs away.
+    "loop_current": Provocation(
+        loaded,
+        nothing,
+        part=moving_first(
+            LOOP_REGULATOR, 0.76, setting("loop_regulator.output", 1.0), "hv_analyser"
+        ),
+    ),
+    "opposition_lost": Provocation(no_load, TAP_ERROR, "series_voltmeter"),
+    "loop_residual": Provocation(loaded, meter("hv.voltage.1", multiplier=1.08), "hv_analyser"),
+    "current_with_loop_open": Provocation(
+        loaded, nothing, "hv_analyser", part=opening_that_lies, since="command"
+    ),
+    "supply_lost": Provocation(no_load, setting("lv_supply_lost", True), "lv_analyser"),
+    "lv_regulator_does_not_follow": Provocation(
+        no_load,
+        setting("lv_regulator.stuck", True),
+        part=then(moving(LV_REGULATOR, 0.7734)),
+        since="command",
+        develops_s=TRAVEL_S + 3.0,
+        ends="aborted",
+    ),
+    "lv_voltage_does_not_follow": Provocation(
+        no_load,
+        nothing,
+        part=raising_after,
+        since="command",
+        develops_s=TRAVEL_S + SEEN_AT_REST_S,
+    ),
+    "lv_regulator_runs_away": Provocation(
+        no_load, setting("lv_regulator.drift_per_s", DRIFT_PER_S), develops_s=DRIFTS_S
+    ),
+    "lv_voltage_runs_away": Provocation(no_load, output(LV_REGULATOR, 0.85), "lv_analyser"),
+    "loop_regulator_does_not_follow": Provocation(
+        loaded,
+        setting("loop_regulator.stuck", True),
+        part=then(moving(LOOP_REGULATOR, 0.67)),
+        since="command",
+        develops_s=TRAVEL_S + 3.0,
+        ends="aborted",
+    ),
+    "loop_voltage_does_not_follow": Provocation(
+        circulating,
+        setting("loop_supply_lost", True),
+        part=then(moving(LOOP_REGULATOR, 0.1)),
+        since="command",
+        develops_s=TRAVEL_S + SEEN_AT_REST_S,
+    ),
+    "loop_regulator_runs_away": Provocation(
+        loaded, setting("loop_regulator.drift_per_s", DRIFT_PER_S), develops_s=DRIFTS_S
+    ),
+    "loop_voltage_runs_away": Provocation(loaded, output(LOOP_REGULATOR, 0.85), "hv_analyser"),
+    "frequency": Provocation(no_load, setting("frequency_hz", 49.0), "lv_analyser"),
+    "stale_channel": Provocation(
+        loaded, silencing("hv_analyser"), "hv_analyser", develops_s=STALE_S, ends="aborted"
+    ),
+    "over_temperature_a": Provocation(loaded, heating(a=108.0, b=100.0), "temperatures"),
+    "over_temperature_b": Provocation(loaded, heating(a=100.0, b=108.0), "temperatures"),
+    "twins_disagree": Provocation(loaded, heating(b=35.0), "temperatures"),
+    "record_not_written": Provocation(loaded, locking, develops_s=COMMITS_S),
+    "prompt_unanswered": Provocation(
+        preparing,
+        leaving,
+        part=then(asking(EXPIRES_S)),
+        since="command",
+        develops_s=EXPIRES_S,
+    ),
+    "operator_stop": Provocation(loaded, asking_to_stop),
+}
+
+# Armed always: they act before anything is switched on.
+EARLY: dict[str, Provocation] = {
+    "emergency_stop": Provocation(preparing, setting("emergency_stop", False)),
+    "protection_contact": Provocation(preparing, setting("protection_contact", False)),
+    "overvoltage": Provocation(preparing, hidden(LV, 1.0)),
+    "volts_per_hertz": Provocation(preparing, both(setting("frequency_hz", 45.0), hidden(LV, 0.9))),
+    "operator_stop": Provocation(preparing, asking_to_stop),
+}
+
+# The same faults where they do no harm, or where another trip is the one to see them.
+SILENT: dict[str, Provocation] = {
+    "guard": Provocation(preparing, setting("guard", False)),
+    "lv_contactor_will_not_open": Provocation(no_load, nothing),
+    "lv_contactor_will_not_close": Provocation(prepared, nothing),
+    "lv_contactor_opened_by_itself": Provocation(no_load, nothing, part=then(opening(LV))),
+    "loop_contactor_will_not_open": Provocation(loaded, nothing),
+    "loop_contactor_will_not_close": Provocation(no_load, nothing),
+    "loop_contactor_opened_by_itself": Provocation(circulating, nothing, part=then(opening(LOOP))),
+    "lv_supply_current": Provocation(preparing, both(hidden(LV, 0.05), shorted_turn(50.0))),
+    "loop_current": Provocation(
+        no_load,
+        both(hidden(LOOP), setting("loop_regulator.output", 1.0)),
+        instead="current_with_loop_open",
+    ),
+    "opposition_lost": Provocation(
+        no_load,
+        nothing,
+        part=moving_first(LV_REGULATOR, 0.6, TAP_ERROR, "series_voltmeter"),
+        watch_s=25.0,
+    ),
+    "loop_residual": Provocation(
+        circulating,
+        meter("hv.voltage.1", multiplier=1.5),
+        part=then(moving(LOOP_REGULATOR, 0.15)),
+    ),
+    "current_with_loop_open": Provocation(loaded, nothing),
+    "supply_lost": Provocation(proving, setting("lv_supply_lost", True)),
+    "lv_regulator_does_not_follow": Provocation(
+        prepared, setting("lv_regulator.stuck", True), part=then(moving(LV_REGULATOR, 0.017))
+    ),
+    "lv_regulator_runs_away": Provocation(prepared, setting("lv_regulator.drift_per_s", 0.05)),
+    "lv_voltage_runs_away": Provocation(preparing, hidden(LV, 0.05)),
+    "loop_regulator_does_not_follow": Provocation(
+        loaded,
+        setting("loop_regulator.stuck", True),
+        part=then(opening_first(LOOP_REGULATOR, 0.0)),
+        watch_s=45.0,
+    ),
+    "loop_voltage_does_not_follow": Provocation(
+        proving_closed, setting("loop_supply_lost", True), part=then(moving(LOOP_REGULATOR, 0.15))
+    ),
+    "loop_regulator_runs_away": Provocation(no_load, setting("loop_regulator.drift_per_s", 0.05)),
+    "loop_voltage_runs_away": Provocation(no_load, setting("loop_regulator.output", 0.5)),
+    "frequency": Provocation(proving, setting("frequency_hz", 49.0)),
+    "stale_channel": Provocation(preparing, silencing("lv_analyser")),
+    "over_temperature_a": Provocation(preparing, heating(a=108.0, b=100.0), watch_s=25.0),
+    "over_temperature_b": Provocation(preparing, heating(a=100.0, b=108.0), watch_s=25.0),
+    "twins_disagree": Provocation(preparing, heating(b=35.0), watch_s=25.0),
+    "record_not_written": Provocation(preparing, locking, watch_s=COMMITS_S + 10),
+    "prompt_unanswered": Provocation(preparing, nothing, part=then(asking(6.0))),
+}
+
+SETTLED_S = 14.0  # at rest for longer than any trip looks back
+
+
+def provoked(watch: Watch, provocation: Provocation) -> Watched:
+    """Return a run that was brought to the place, the hand about to act."""
+    held = Held(provocation.place)
+    watched = watch(procedure=held)
+    watched.until(lambda _scan: held.reached)
+    watched.go_on(SETTLED_S)
+    watched.hand(provocation.hand, provocation.missed)
+    if provocation.part is not None:
+        watched.until(lambda scan: scan.now > watched.hand_t)
+        held.do(provocation.part(watched))
+    return watched
+
+
+def open_soon(plant: SimulatedStand) -> bool:
+    """Return whether the main contacts open within their own opening time from now."""
+    ahead = deepcopy(plant)
+    ahead.advance(plant.t + round(plant.truth.contactor_open_s * S) + 1)
+    contactors = (ahead.loop_contactor, ahead.lv_contactor)
+    return all(c.welded or not c.closed for c in contactors)
