@@ -68,7 +68,7 @@ class Archive:
         """Close the file; a run that is being recorded goes on."""
         self._db.close()
 
-    def start_run(  # noqa: PLR0913, PLR0917 - the row of a run, each column by its name
+    def start_run(  # noqa: PLR0913 - the row of a run, each column by its name
         self,
         procedure: str,
         schedule: str,

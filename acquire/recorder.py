@@ -35,7 +35,7 @@ class RunRecorder:
     stand time (ns) of the last call after which everything was.
     """
 
-    def __init__(  # noqa: PLR0913 - only the archive makes one
+    def __init__(
         self,
         path: Path,
         run: int,
