@@ -17,6 +17,8 @@ from sequences.scan import (
 )
 
 ZERO_FROM_DANGEROUS_V = 20.0
+# A range that is written as exactly what is needed is enough, whatever the last digit of a product.
+ENOUGH = 1 - 1e-9
 
 
 class Unsuited(NamedTuple):
@@ -74,7 +76,7 @@ def _series_voltmeter(expected: Expected) -> list[Unsuited]:
         "V",
         "on its highest range",
     )
-    if highest < 2.2 * hv:
+    if highest < 2.2 * hv * ENOUGH:
         needs = f"at least {2.2 * hv:.4g} V: an aiding pair shows twice the HV voltage"
         found.append(Unsuited(SERIES_VOLTAGE, f"highest range {highest:.4g} V", needs))
     return found
@@ -90,10 +92,10 @@ def _lv_ammeter(expected: Expected) -> list[Unsuited]:
     plate = expected.nameplate
     needed = 4 * plate.no_load_current_percent / 100 * plate.lv_current_a
     ranges = expected.channels[LV_CURRENT].ranges
-    if ranges[-1] < needed:
+    if ranges[-1] < needed * ENOUGH:
         needs = f"at least {needed:.3g} A, four times the no-load current"
         return [Unsuited(LV_CURRENT, f"highest range {ranges[-1]:.4g} A", needs)]
-    used = next(r for r in ranges if r >= needed)
+    used = next(r for r in ranges if r >= needed * ENOUGH)
     accuracy = expected.channels[LV_CURRENT].accuracy
     percent = accuracy.range_percent if accuracy else 0.0
     # The no-load loss at a quarter of rated voltage has to show in the wattmeter.
