@@ -4,6 +4,7 @@ Each first yields a Wait and so holds one scan; the price of reading like the ta
 """
 
 from collections.abc import Callable, Sequence
+from math import hypot
 from typing import NamedTuple
 
 from calculation.accumulate import Accumulator
@@ -97,10 +98,12 @@ def open_contactor(scan: Scan, contactor: str) -> Procedure[Scan]:
 
 
 def move(scan: Scan, expected: Expected, regulator: str, to: float) -> Procedure[Scan]:
-    """Move a regulator and see it at rest there."""
+    """Move a regulator to the nearest position that it can hold, and see it at rest there."""
     since = scan.now
-    step = expected.regulator(regulator).scale
-    target = round(min(max(to, 0.0), 1.0) / step) * step
+    wiring = expected.regulator(regulator)
+    step = max(wiring.resolution, wiring.scale)
+    held = round(min(max(to, 0.0), 1.0) / step) * step
+    target = round(held / wiring.scale) * wiring.scale
     scan = yield Wait()
     while scan.outputs[regulator].commanded != target:
         scan = yield Move(regulator, target)
@@ -150,13 +153,17 @@ def ramp_voltage(scan: Scan, expected: Expected, to: float) -> Procedure[Scan]:
 def ramp_current(
     scan: Scan, expected: Expected, to: float, loop_impedance_ohm: float
 ) -> Procedure[Scan]:
-    """Bring loop current to a fraction of rated, from readings, through the measured impedance."""
+    """Bring loop current to a fraction of rated, from readings, through the measured impedance.
+
+    The source's impedance may stand at any angle to the loop's: the two are together never less
+    than at right angles.
+    """
     regulator = expected.loop_regulator
     ramp = Ramp(
         LOOP_REGULATOR,
         HV_CURRENT,
         to * expected.nameplate.hv_current_a,
-        regulator.full_voltage_v / (loop_impedance_ohm + regulator.source_ohm),
+        regulator.full_voltage_v / hypot(loop_impedance_ohm, regulator.source_ohm),
     )
     return (yield from _ramp(scan, expected, ramp))
 
