@@ -5,6 +5,8 @@ from sequences.scan import HV_VOLTAGE, SERIES_VOLTAGE
 
 LOOP_WITHIN = (0.85, 1.15)  # of the current that 2 Z_e lets expect
 VOLTMETER_WITHIN = 0.25  # of what the HV analyser reads across the same gap
+CLEAR_OF_ERRORS = 5.0  # a voltage this many times both errors can prove the voltmeter
+SHOWN_AT = 0.75  # of a range of the series voltmeter: clear of its end by both errors
 LOW_FLUX_FACTOR = 20.0  # of the share; low-flux iron may draw ten times
 
 
@@ -38,7 +40,7 @@ def shows_voltmeter(expected: Expected, series_v: float, across_v: float) -> boo
     """
     error = voltmeter_error_v(expected, series_v, across_v)
     ranges = {expected.range_of(SERIES_VOLTAGE, v) for v in (across_v - error, across_v + error)}
-    return across_v > 5 * error and len(ranges) == 1
+    return across_v > CLEAR_OF_ERRORS * error and len(ranges) == 1
 
 
 def voltmeter_error_v(expected: Expected, series_v: float, across_v: float) -> float:

@@ -6,6 +6,7 @@ practice, no source.
 
 from typing import NamedTuple
 
+from sequences.criteria import CLEAR_OF_ERRORS, SHOWN_AT, voltmeter_error_v
 from sequences.expected import Expected
 from sequences.scan import (
     HV_CURRENT,
@@ -82,6 +83,26 @@ def _series_voltmeter(expected: Expected) -> list[Unsuited]:
     return found
 
 
+def _ranges_that_judge(expected: Expected) -> list[Unsuited]:
+    """A range that judges r and ends below the loop's voltage at rated current can be proven.
+
+    The prove stage shows it a voltage near its end, and both errors must leave that to be told.
+    """
+    found = []
+    rated_v = expected.loop_impedance_ohm * expected.nameplate.hv_current_a
+    for top in sorted(expected.judging_ranges):
+        # The analyser's error at a quarter of rated current and the regulator's step leave it less.
+        shown = 0.85 * SHOWN_AT * top
+        error = voltmeter_error_v(expected, shown, shown)
+        if shown < min(CLEAR_OF_ERRORS * error, rated_v):
+            has = f"range {top:.4g} V, where both errors make {error:.3g} V at {shown:.4g} V"
+            needs = (
+                f"at most {shown / CLEAR_OF_ERRORS:.3g} V with the HV analyser's, or no such range"
+            )
+            found.append(Unsuited(SERIES_VOLTAGE, has, needs))
+    return found
+
+
 def _lv_voltmeter(expected: Expected) -> list[Unsuited]:
     low = expected.half_impedance_voltage_v
     error = _range_error(expected, LV_VOLTAGE, low)
@@ -124,4 +145,4 @@ def _zeros(expected: Expected) -> list[Unsuited]:
     return found
 
 
-CHECKS = (_series_voltmeter, _lv_voltmeter, _lv_ammeter, _hv_analyser, _zeros)
+CHECKS = (_series_voltmeter, _ranges_that_judge, _lv_voltmeter, _lv_ammeter, _hv_analyser, _zeros)

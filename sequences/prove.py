@@ -13,6 +13,7 @@ from sequences.checks import (
     check_wattmeter,
     is_aiding,
 )
+from sequences.criteria import SHOWN_AT
 from sequences.evidence import liquid_c
 from sequences.expected import Expected
 from sequences.scan import (
@@ -39,7 +40,6 @@ from sequences.stages import (
 LV_CHANNELS = (LV_VOLTAGE, LV_CURRENT, LV_POWER)
 LOOP_CHANNELS = (HV_VOLTAGE, HV_CURRENT, HV_POWER)
 PROVE_WINDOW_S = 10.0
-SHOWN_AT = 0.75  # of a range of the series voltmeter: clear of its end by both errors
 
 
 def prove(expected: Expected) -> Procedure[tuple[Scan, ProveMeans | None]]:
