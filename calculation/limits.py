@@ -75,21 +75,20 @@ class _Judge:
 
 
 def limits_of(
-    mean: Judgeable,
-    guarantee: Guarantee,
-    rule: Rule = "simple",
-    expanded: Mapping[str, float] | None = None,
+    mean: Judgeable, guarantee: Guarantee, expanded: Mapping[str, float] | None = None
 ) -> Verdict:
     """Judge no-load and load loss, their total, impedance and no-load current.
 
-    Values at reference temperature. `simple`: a value on its limit is within. `guarded`: the value
-    with its `expanded` uncertainty (by quantity, from the budgets) must be. A component loss has
+    Values at reference temperature, by the guarantee's rule. `simple`: a value on its limit is
+    within. `guarded`: the value with its `expanded` uncertainty (by quantity, from the budgets)
+    must be. A component loss has
     its tolerance only if the total holds; otherwise its guarantee is its limit.
 
     Raises:
         ImpossibleReading: a guarded verdict on a quantity without uncertainty.
     """
-    judge, promised = _Judge(rule, expanded or {}), guarantee
+    rule, promised = guarantee.rule, guarantee
+    judge = _Judge(rule, expanded or {})
     total = judge.at_most(
         "total_loss_w",
         mean.no_load_loss_w + mean.load_loss_reference_w,

@@ -5,6 +5,8 @@ from typing import Annotated, ClassVar, Literal
 
 from annotated_types import Ge, Gt, Le, Lt
 
+from calculation.decision import Rule
+
 Positive = Annotated[float, Gt(0)]
 NotNegative = Annotated[float, Ge(0)]
 Percent = Annotated[float, Gt(0), Lt(100)]
@@ -76,7 +78,7 @@ class Guarantee:
 
     Default tolerances are those of IEC 60076-1 Table 1: component losses +15, no-load current +30,
     impedance of a principal tapping +/-7.5 from 10 % impedance and +/-10 below (None: that rule),
-    total losses +10.
+    total losses +10. `rule` is the decision rule: by the value alone, or with its uncertainty.
     """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
@@ -90,6 +92,7 @@ class Guarantee:
     total_loss_tolerance_percent: NotNegative = 10.0
     no_load_current_tolerance_percent: NotNegative = 30.0
     impedance_tolerance_percent: NotNegative | None = None
+    rule: Rule = "simple"
 
 
 @dataclass(frozen=True, slots=True)

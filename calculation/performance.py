@@ -2,8 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Annotated, ClassVar
+
+from annotated_types import Ge, Gt, Le
 
 from calculation.errors import ImpossibleReading, everywhere, nominal, refuse_unless_positive
+from calculation.nameplate import STRICT
 from calculation.number import N
 
 
@@ -69,9 +73,11 @@ def _drops(load: N, power_factor: N, e_r: N, e_x: N, leading: bool) -> tuple[N, 
 class Hours:
     """A stretch of the day at one per-unit load and power factor."""
 
-    hours: float
-    load: float
-    power_factor: float = 1.0
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    hours: Annotated[float, Ge(0), Le(8784)]
+    load: Annotated[float, Ge(0), Le(10)]
+    power_factor: Annotated[float, Gt(0), Le(1)] = 1.0
 
 
 @dataclass(frozen=True, slots=True)

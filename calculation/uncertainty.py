@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from uncertainties import ufloat  # type: ignore[import-untyped]  # ships no types
+from uncertainties import ufloat
 
 from calculation.coverage import Basis, Factor, Part, coverage_factor
 from calculation.source import Distribution, Source

@@ -4,10 +4,12 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from calculation.hand.plant_side import elements, hand_instruments
+from calculation.hand.meters import channels_of, hand_instruments
+from calculation.hand.plant_side import elements
 from calculation.hand.readings import HandReadings
 from calculation.hand.reduction import Primary, hand_result, primary, reduced
 from calculation.hand.results import HandResult, quantities_of_hand
+from calculation.hand.temperature import with_winding_temperature
 from calculation.loss_budget import (
     BALANCE,
     EXCHANGE,
@@ -45,12 +47,13 @@ def hand_sources(hand: HandReadings, allowance: Allowance) -> list[Source]:
     """
     instruments = hand_instruments(hand)
     sources = instruments.fixed_sources()
-    for reading, channel in _channels(hand).items():
+    for reading, channel in channels_of(hand).items():
         sources += instruments.reading_sources(reading, channel)
     sources.append(Source(EXPONENT, 0.0, allowance.exponent))
     if hand.lv_branch_ohm:
         sources.append(Source(LEADS, 0.0, allowance.lv_branch_percent / 100))
-    if hand.temperature is not None:
+    given = hand.temperature
+    if given is not None and given.lv_ohm is not None and given.hv_ohm is not None:
         sources += [
             Source(TEMPERATURE, 0.0, allowance.winding_temperature_k),
             Source(LV_RESISTANCE, 0.0, allowance.resistance_percent / 100),
@@ -63,6 +66,7 @@ def hand_sources(hand: HandReadings, allowance: Allowance) -> list[Source]:
 
 def hand_model(hand: HandReadings) -> Model:
     """The reduction as a function of the errors named in `hand_sources`."""
+    hand = with_winding_temperature(hand)
     read, instruments = primary(hand), hand_instruments(hand)
 
     def model(x: Mapping[str, Any]) -> dict[str, Any]:
@@ -79,22 +83,6 @@ def hand_model(hand: HandReadings) -> Model:
     return model
 
 
-def _channels(hand: HandReadings) -> dict[str, str]:
-    """Which channel took each reading."""
-    found: dict[str, str] = {}
-    for name, side in (("no_load", hand.no_load.side), ("load", hand.load.side)):
-        found |= {
-            f"{name}.voltage_v": f"{side}.voltage",
-            f"{name}.current_a": f"{side}.current",
-            f"{name}.power_w": f"{side}.power",
-        }
-    if hand.no_load.voltage_mean_v is not None:
-        found["no_load.voltage_mean_v"] = f"{hand.no_load.side}.voltage"
-    if hand.load.lv_power_w is not None:
-        found |= {"load.lv_voltage_v": "lv.voltage", "load.lv_power_w": "lv.power"}
-    return found
-
-
 def _corrected(
     hand: HandReadings, read: Primary, instruments: Instruments, x: Mapping[str, Any]
 ) -> Primary:
@@ -103,7 +91,7 @@ def _corrected(
         name: _reactive(elements(hand) * stage.voltage_v * stage.current_a, stage.power_w)
         for name, stage in stages.items()
     }
-    for reading, channel in _channels(hand).items():
+    for reading, channel in channels_of(hand).items():
         stage, name = reading.split(".")
         value = getattr(stages[stage], name)
         var = reactive["no_load" if name.startswith("lv_") else stage]
@@ -125,6 +113,7 @@ def _corrected_temperature(hand: HandReadings, x: Mapping[str, Any]) -> Any:
     given = hand.temperature
     if given is None:
         return None
+    assert given.winding_c is not None  # with_winding_temperature saw to it
     cold_c = given.winding_c if given.resistance_c is None else given.resistance_c
     return replace(
         given,

@@ -7,13 +7,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Annotated, ClassVar, Literal
 
-from annotated_types import Ge, Gt, Lt
+from annotated_types import Ge, Gt, Le, Lt
 
 from calculation.correction import Standard
 from calculation.nameplate import STRICT, Guarantee, Material, NotNegative, Positive
+from calculation.performance import Hours
 from calculation.three_phase import Connection, phase_current, phase_voltage
 
 Side = Literal["lv", "hv"]
+Share = Annotated[float, Ge(0), Lt(100)]
+Celsius = Annotated[float, Gt(-60), Lt(250)]
 Instrument = Literal[
     "lv_voltmeter",
     "lv_ammeter",
@@ -21,6 +24,7 @@ Instrument = Literal[
     "hv_voltmeter",
     "hv_ammeter",
     "hv_wattmeter",
+    "series_voltmeter",
 ]
 
 
@@ -30,10 +34,10 @@ class HandRating:
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
 
-    power_va: Positive
-    lv_voltage_v: Positive
-    hv_voltage_v: Positive
-    frequency_hz: Positive
+    power_va: Annotated[float, Gt(0), Le(5e9)]
+    lv_voltage_v: Annotated[float, Gt(0), Le(2e6)]
+    hv_voltage_v: Annotated[float, Gt(0), Le(2e6)]
+    frequency_hz: Annotated[float, Gt(0), Le(1000)]
     phases: Literal[1, 3] = 1
     lv_connection: Connection = "star"
     hv_connection: Connection = "star"
@@ -78,15 +82,19 @@ class HandLoad:
 class HandTemperature:
     """Winding temperature of the load stage; d.c. resistances of one phase winding, mean.
 
-    `resistance_c` is the temperature of the resistances, the winding's where not given.
+    `resistance_c` is the temperature of `lv_ohm` and `hv_ohm`, the winding's where not given.
+    Instead of `winding_c` the resistances of the load stage (`lv_hot_ohm`, `hv_hot_ohm`, either or
+    both): they tell the temperature, their mean where both were read.
     """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
 
-    winding_c: float
+    winding_c: Celsius | None = None
     lv_ohm: Positive | None = None
     hv_ohm: Positive | None = None
-    resistance_c: float | None = None
+    resistance_c: Celsius | None = None
+    lv_hot_ohm: Positive | None = None
+    hv_hot_ohm: Positive | None = None
     reference_c: Annotated[float, Gt(0), Lt(250)] = 75.0
     material_lv: Material = "copper"
     material_hv: Material = "copper"
@@ -98,37 +106,43 @@ class HandInstrument:
     """One meter and the transformer before it.
 
     `class_percent` of `range` and `reading_percent` of reading are limits of error, in the unit
-    and on the side of the meter; so is `resolution`. The transformer before it multiplies by
-    `ratio`, errs by what its certificate says (`ratio_error_percent`, `displacement_minutes`) and
-    within the rest of its class by `ratio_percent` and `displacement_limit_minutes`. A wattmeter
+    and on the side of the meter; so are `resolution` and `repeatability`, the standard deviation
+    of what was written down. The transformer before it multiplies by `ratio`, errs by what its
+    certificate says (`ratio_error_percent`, `displacement_minutes`) and within the rest of its
+    class: `transformer_class` ("0.2") on a meter of `transformer_secondary` (rated; 5 A and 100 V
+    where not given), or `ratio_percent` and `displacement_limit_minutes` themselves. A wattmeter
     comes behind the transformers of its voltmeter and ammeter; its own `ratio` is its constant.
     Circuits on the load's side take power: `voltage_circuit_ohm`, `current_circuit_ohm`.
     """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
 
-    class_percent: NotNegative = 0.0
+    class_percent: Share = 0.0
     range: NotNegative = 0.0
-    reading_percent: NotNegative = 0.0
+    reading_percent: Share = 0.0
     resolution: NotNegative = 0.0
+    repeatability: NotNegative = 0.0
     ratio: Positive = 1.0
-    ratio_error_percent: float = 0.0
-    displacement_minutes: float = 0.0
-    ratio_percent: NotNegative = 0.0
-    displacement_limit_minutes: NotNegative = 0.0
+    ratio_error_percent: Annotated[float, Gt(-20), Lt(20)] = 0.0
+    displacement_minutes: Annotated[float, Gt(-600), Lt(600)] = 0.0
+    ratio_percent: Share = 0.0
+    displacement_limit_minutes: Annotated[float, Ge(0), Lt(600)] = 0.0
+    transformer_class: str | None = None
+    transformer_secondary: Positive | None = None
     voltage_circuit_ohm: Positive | None = None
     current_circuit_ohm: Positive | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class HandEvaluate:
-    """Where efficiency and regulation are evaluated: every combination."""
+    """Where efficiency and regulation are evaluated: every combination; `day` is a load cycle."""
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
 
-    load: tuple[NotNegative, ...] = (0.25, 0.5, 0.75, 1.0)
-    power_factor: tuple[Annotated[float, Ge(0)], ...] = (1.0, 0.8)
+    load: tuple[Annotated[float, Gt(0), Le(10)], ...] = (0.25, 0.5, 0.75, 1.0)
+    power_factor: tuple[Annotated[float, Gt(0), Le(1)], ...] = (1.0, 0.8)
     leading: tuple[bool, ...] = (False,)
+    day: tuple[Hours, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +190,7 @@ class PhaseRating:
 
 def phase_rating(hand: HandReadings) -> PhaseRating:
     """Rated values of one phase winding."""
-    rating, metal = hand.rating, hand.temperature or HandTemperature(20.0)
+    rating, metal = hand.rating, hand.temperature or HandTemperature()
     lv, hv = rating.lv_voltage_v, rating.hv_voltage_v
     if rating.phases == 3:
         lv = phase_voltage(lv, rating.lv_connection)

@@ -4,10 +4,11 @@ The steps are those of `reduction`, taken on one phase winding; losses are then 
 phases, currents those of the lines, resistances and reactances those of one winding.
 """
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 
-from calculation import circuit, correction, pair, performance, reduction
-from calculation.errors import ImpossibleReading, nominal, refuse_unless_positive
+from calculation import circuit, correction, pair, peak_efficiency, performance, reduction
+from calculation.errors import refuse_unless_positive
 from calculation.hand.plant_side import (
     PrimaryLoad,
     PrimaryNoLoad,
@@ -16,8 +17,8 @@ from calculation.hand.plant_side import (
 )
 from calculation.hand.readings import HandReadings, PhaseRating, phase_rating, to_phase
 from calculation.hand.results import Best, HandResult, Method, UnitResult
+from calculation.hand.temperature import loss_at_reference, with_winding_temperature
 from calculation.limits import Verdict, limits_of
-from calculation.nameplate import Resistances
 from calculation.readings import LoadMeans, NoLoadMeans
 from calculation.reduction import Loaded, Plant
 from calculation.results import PlainSplit
@@ -48,12 +49,11 @@ def hand_result(hand: HandReadings) -> HandResult:
         ImpossibleReading: a reading that is missing or that physics forbids, a result that would
             be negative, a unit forgotten; named with value and reason.
     """
-    found = reduced(hand, primary(hand))
-    return replace(found, verdict=_verdict(hand, found.unit))
+    return reduced(with_winding_temperature(hand), primary(hand))
 
 
 def reduced(hand: HandReadings, read: Primary) -> HandResult:
-    """Reduce both stages as they stand on the plant's side; no verdict yet."""
+    """Reduce both stages as they stand on the plant's side, winding temperature known."""
     rating = phase_rating(hand)
     plant = Plant(rating, hand.units, hand.lv_branch_ohm)
     iron = _no_load_phase(hand, read.no_load, rating)
@@ -61,11 +61,12 @@ def reduced(hand: HandReadings, read: Primary) -> HandResult:
     core = reduction.no_load(iron, exponent, plant)
     loop = _load_phase(hand, read.load, rating)
     loaded, method = _loaded(loop, iron, exponent, plant)
-    unit = _unit(hand, rating, core, loaded)
+    shape = correction.wave_shape(iron.voltage_mean_v, iron.voltage_v)
+    unit = _unit(hand, rating, core, loaded, shape)
     split = None
     if method == "balance":
         split = _split(loop, iron, exponent, plant, hand.rating.phases)
-    return HandResult(hand.units, method, unit, split, _mismatch(read.no_load, iron, rating), None)
+    return HandResult(hand.units, method, unit, split, _mismatch(read.no_load, iron, rating))
 
 
 def _no_load_phase(hand: HandReadings, stage: PrimaryNoLoad, rating: PhaseRating) -> NoLoadMeans:
@@ -120,12 +121,13 @@ def _unit(
     rating: PhaseRating,
     core: circuit.CoreBranch[float],
     loaded: Loaded,
+    wave_shape: float,
 ) -> UnitResult:
     n, phases, to_lv = rating.ratio, hand.rating.phases, 1 / rating.ratio
     x = loaded.reactance_ohm
     line_a = 3**0.5 if phases == 3 and hand.rating.lv_connection == "delta" else 1.0
     temperature = hand.temperature
-    reference_w = _reference_loss(hand, rating, loaded.load_loss_w)
+    reference_w = loss_at_reference(hand, rating, loaded.load_loss_w)
     judged_w = loaded.load_loss_w if reference_w is None else reference_w
     series = circuit.of_resistance_and_reactance(judged_w / rating.hv_current_a**2, x)
     at = hand.evaluate
@@ -143,6 +145,7 @@ def _unit(
         magnetizing_reactance_ohm=core.magnetizing_reactance_ohm,
         core_loss_resistance_hv_ohm=circuit.referred(core.core_loss_resistance_ohm, n),
         magnetizing_reactance_hv_ohm=circuit.referred(core.magnetizing_reactance_ohm, n),
+        wave_shape_percent=100 * wave_shape,
         load_loss_w=loaded.load_loss_w * phases,
         equivalent_resistance_ohm=loaded.resistance_ohm,
         equivalent_reactance_ohm=x,
@@ -164,44 +167,23 @@ def _unit(
         efficiency=efficiencies,
         regulation_percent=reduction.regulations(evaluate, rating, series),
         max_efficiency=_best(hand, rating, core.loss_w, judged_w),
+        peak_efficiency_index_percent=peak_efficiency.peak_efficiency_index_percent(
+            rating.power_va, core.loss_w, judged_w
+        ),
+        all_day_efficiency=performance.all_day(
+            at.day, rating.power_va, core.loss_w, judged_w
+        ).efficiency
+        if at.day
+        else None,
     )
 
 
 def _best(hand: HandReadings, rating: PhaseRating, no_load_w: float, load_w: float) -> Best | None:
-    at = hand.evaluate
-    if not at.power_factor:
+    if not hand.evaluate.power_factor:
         return None
-    load, pf = (
-        performance.load_of_maximum_efficiency(no_load_w, load_w),
-        max(hand.evaluate.power_factor),
-    )
+    load = performance.load_of_maximum_efficiency(no_load_w, load_w)
+    pf = max(hand.evaluate.power_factor)
     return Best(load, pf, performance.efficiency(load, pf, rating.power_va, no_load_w, load_w))
-
-
-def _reference_loss(hand: HandReadings, rating: PhaseRating, loss_w: float) -> float | None:
-    """Load loss of one phase at reference temperature, W; None without temperature.
-
-    Without d.c. resistances nothing tells I²R from the rest: refused, unless already at reference.
-    """
-    given = hand.temperature
-    if given is None:
-        return None
-    if given.lv_ohm is None or given.hv_ohm is None:
-        if nominal(given.winding_c) == given.reference_c:
-            return loss_w
-        raise ImpossibleReading(
-            {"temperature.lv_ohm": given.lv_ohm, "temperature.hv_ohm": given.hv_ohm},
-            "load loss can't be carried to reference temperature without d.c. resistances",
-        )
-    cold_c = given.winding_c if given.resistance_c is None else given.resistance_c
-    return reduction.load_loss_at_reference(
-        loss_w,
-        Resistances(given.lv_ohm, given.hv_ohm, cold_c),
-        given.winding_c,
-        given.reference_c,
-        rating,
-        given.standard,
-    )
 
 
 def _split(
@@ -232,18 +214,27 @@ def _mismatch(stage: PrimaryNoLoad, iron: NoLoadMeans, rating: PhaseRating) -> f
     return 200 * pair.series_ratio(stage.series_voltage_v, rating.ratio, iron.voltage_v)
 
 
-def _verdict(hand: HandReadings, unit: UnitResult) -> Verdict | None:
+def hand_verdict(
+    hand: HandReadings, result: HandResult, expanded: Mapping[str, float] | None = None
+) -> Verdict | None:
+    """Judge a result by its guarantee, if any; `expanded` uncertainties for a guarded rule.
+
+    Raises:
+        ImpossibleReading: a guarded verdict on a quantity without uncertainty.
+    """
     if hand.guarantee is None:
         return None
+    unit = result.unit
     if unit.load_loss_reference_w is None or unit.impedance_reference_percent is None:
-        return Verdict((), None, "no winding temperature: nothing stands at reference temperature")
+        reason = "no winding temperature: nothing stands at reference temperature"
+        return Verdict((), None, reason, hand.guarantee.rule)
     judged = _AtReference(
         unit.no_load_loss_w,
         unit.no_load_current_percent,
         unit.load_loss_reference_w,
         unit.impedance_reference_percent,
     )
-    return limits_of(judged, hand.guarantee)
+    return limits_of(judged, hand.guarantee, expanded)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,8 +3,7 @@
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from calculation.limits import Verdict
-from calculation.results import At, PlainSplit
+from calculation.results import At, PlainSplit, as_plain
 
 Method = Literal["balance", "plain split", "short circuit"]
 
@@ -23,7 +22,8 @@ class UnitResult:
     """One transformer, or the mean of a pair: names as `PairMean`, both sides where referred.
 
     Reference values are None where no winding temperature was given; efficiency and regulation
-    are then those of the temperature measured at.
+    are then those of the temperature measured at. A pair's impedance is that at rated voltage,
+    which a ratio mismatch d shifts by up to d/(2 u_k); one transformer alone has none such.
     """
 
     no_load_loss_w: float
@@ -36,6 +36,7 @@ class UnitResult:
     magnetizing_reactance_ohm: float
     core_loss_resistance_hv_ohm: float
     magnetizing_reactance_hv_ohm: float
+    wave_shape_percent: float
     load_loss_w: float
     equivalent_resistance_ohm: float
     equivalent_reactance_ohm: float
@@ -53,11 +54,13 @@ class UnitResult:
     efficiency: tuple[At, ...]
     regulation_percent: tuple[At, ...]
     max_efficiency: Best | None
+    peak_efficiency_index_percent: float
+    all_day_efficiency: float | None
 
 
 @dataclass(frozen=True, slots=True)
 class HandResult:
-    """Results of readings by hand, how the load loss was found, and the verdict if any.
+    """Results of readings by hand, and how the load loss was found.
 
     `ratio_mismatch_percent` comes from the gap's voltage where that was read.
     """
@@ -67,7 +70,28 @@ class HandResult:
     unit: UnitResult
     plain_split: PlainSplit | None
     ratio_mismatch_percent: float | None
-    verdict: Verdict | None
+
+
+def plain_of_hand(result: HandResult) -> dict[str, Any]:
+    """The result as JSON-ready values: `pair_mean` or `transformer`, and what stands beside it.
+
+    A pair's loop is fed at rated voltage, so its impedance goes by both names of `PairMean`.
+    """
+    unit = as_plain(result.unit)
+    name = "transformer" if result.units == 1 else "pair_mean"
+    if result.units == 2:
+        unit["impedance_at_rated_voltage_ohm"] = unit["equivalent_impedance_ohm"]
+        unit["impedance_at_rated_voltage_percent"] = unit["impedance_percent"]
+    mismatch = result.ratio_mismatch_percent
+    return {
+        "units": result.units,
+        "method": result.method,
+        name: unit,
+        "plain_split": as_plain(result.plain_split),
+        "ratio_mismatch_percent": mismatch,
+        "series_ratio_percent": None if mismatch is None else mismatch / 2,
+        "max_efficiency": unit["max_efficiency"],
+    }
 
 
 def quantities_of_hand(result: HandResult) -> dict[str, Any]:

@@ -93,7 +93,7 @@ def test_guarded_rule_draws_the_limits_in() -> None:
         "no_load_current_percent": 0.01,
     }
     assert limits_of(mean, GUARANTEE).verdict == "within"
-    guarded = limits_of(mean, GUARANTEE, "guarded", expanded)
+    guarded = limits_of(mean, replace(GUARANTEE, rule="guarded"), expanded)
     assert guarded.verdict == "outside"
     assert guarded.rule == "guarded"
     row = next(row for row in guarded.rows if row.quantity == "no_load_loss_w")
@@ -103,4 +103,4 @@ def test_guarded_rule_draws_the_limits_in() -> None:
 def test_guarded_rule_needs_uncertainties() -> None:
     """Nothing can be guarded by an uncertainty that nobody stated."""
     with pytest.raises(ImpossibleReading, match="total_loss_w"):
-        limits_of(ON_GUARANTEE, GUARANTEE, "guarded")
+        limits_of(ON_GUARANTEE, replace(GUARANTEE, rule="guarded"))

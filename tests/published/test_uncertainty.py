@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from uncertainties import umath  # type: ignore[import-untyped]  # ships no types
+from uncertainties import umath
 
 from calculation.accumulate import Accumulator
 from calculation.coverage import Part, half_width, student_factor
