@@ -1,14 +1,9 @@
 """Scans that are built by hand: a healthy stand with everything open, but for what a test says."""
 
 from collections.abc import Mapping, Sequence
-from functools import cache
 
-from acquire.configuration import load_scenario
-from acquire.stand import expected_of
 from drivers.outputs import CONTACTORS, REGULATORS, OutputState
 from drivers.reading import OVER_RANGE, Quality, Reading
-from sequences.expected import Expected
-from sequences.prompt import Answer, Prompt
 from sequences.scan import (
     EMERGENCY_STOP,
     FREQUENCY,
@@ -21,18 +16,13 @@ from sequences.scan import (
     S,
     Scan,
 )
+from tests.sequences.paper import shipped
 
 HEALTHY = {
     **dict.fromkeys((GUARD, EMERGENCY_STOP, PROTECTION_CONTACT, WATCHDOG, UPSTREAM_BREAKER), 1.0),
     **dict.fromkeys((TOP_LIQUID_A, TOP_LIQUID_B), 21.0),
     FREQUENCY: 50.0,
 }
-
-
-@cache
-def shipped() -> Expected:
-    """Return what the shipped scenario lets expect."""
-    return expected_of(load_scenario("distribution_pair", "loss_test"))
 
 
 def ns(seconds: float) -> int:
@@ -69,10 +59,6 @@ def scan(
     *,
     outputs: Mapping[str, OutputState] | None = None,
     values: Mapping[str, float | None] | None = None,
-    alive: Mapping[str, float] | None = None,
-    answers: Sequence[Answer] = (),
-    last_commit: float | None = None,
-    asked: tuple[Prompt, int] | None = None,
 ) -> Scan:
     """Return a scan at `now`, s: all channels read just now but for what is given."""
     t = ns(now)
@@ -88,11 +74,11 @@ def scan(
         now=t,
         image=image,
         arrived=list(arrived),
-        alive=dict.fromkeys(known, t) | {c: ns(a) for c, a in (alive or {}).items()},
-        answers=list(answers),
+        alive=dict.fromkeys(known, t),
+        answers=(),
         outputs=states | dict(outputs or {}),
         refused=(),
         intent=None,
-        last_commit=t if last_commit is None else ns(last_commit),
-        asked=asked,
+        last_commit=t,
+        asked=None,
     )

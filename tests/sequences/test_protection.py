@@ -13,7 +13,8 @@ from sequences.evidence import Evidence
 from sequences.protection import Protection
 from sequences.scan import LV_CURRENT, LV_VOLTAGE, Scan
 from sequences.trips import TRIPS, Trip
-from tests.sequences.built import fails, over, reads, scan, shipped, told
+from tests.sequences.built import fails, over, reads, scan, told
+from tests.sequences.paper import shipped
 
 LIMIT = 10.0
 CHANNEL = LV_VOLTAGE

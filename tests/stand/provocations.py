@@ -280,7 +280,7 @@ ACTS: dict[str, Provocation] = {
     "loop_regulator_does_not_follow": Provocation(
         loaded,
         setting("loop_regulator.stuck", True),
-        part=then(moving(LOOP_REGULATOR, 0.67)),
+        part=then(moving(LOOP_REGULATOR, 0.68)),
         since="command",
         develops_s=TRAVEL_S + 3.0,
         ends="aborted",
