@@ -9,7 +9,7 @@ from acquire.stand import expected_of
 from drivers.description import Accuracy
 from drivers.outputs import CONTACTORS, LV_REGULATOR, REGULATORS, OutputState
 from drivers.reading import OVER_RANGE, Quality, Reading
-from sequences.evidence import Evidence
+from sequences.evidence import Evidence, Gap, Loop
 from sequences.expected import Expected
 from sequences.prompt import Answer, Prompt
 from sequences.scan import (
@@ -28,6 +28,22 @@ from sequences.scan import (
 
 ASKED_BEFORE_S = 0.3
 HALF_V = 8.0  # half the impedance voltage of the shipped pair
+PROVEN = Evidence(
+    seen_open=1,
+    watchdog_up=True,
+    watchdog_dropped=True,
+    watchdog_acted=1,
+    guard_shut=1,
+    answered={"people_clear": 2},
+    lv_before_closing_v=HALF_V,
+    loop=Loop(35.0, 3),
+    wattmeter=3,
+    voltmeter_ranges=frozenset({15000}),
+    voltmeter=3,
+    proof_complete=4,
+    gap=Gap(6.0, 400.0, 6.0 / 13200, 5),
+    opposed=5,
+)
 
 
 @cache
