@@ -158,8 +158,11 @@ class TestBeforeClosing:
         paper.tell(LV_REGULATOR, 0.017, moving=True)
         assert paper.after().lv_before_closing_v is None
 
-    def test_it_stands_while_the_loop_is_told_closed(self, closed: Paper) -> None:
-        assert closed.after({LV_VOLTAGE: 4.0}).lv_before_closing_v == HALF_V
+    def test_it_stands_while_the_loop_is_told_closed(self, paper: Paper) -> None:
+        paper.low()
+        paper.after()
+        paper.tell(LOOP, 1.0)
+        assert paper.after({LV_VOLTAGE: 4.0}).lv_before_closing_v == HALF_V
 
     @pytest.mark.parametrize(
         ("voltage_v", "current_a", "sound"),
