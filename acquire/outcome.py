@@ -6,10 +6,22 @@ from typing import Any
 
 from calculation.errors import ImpossibleReading
 from calculation.limits import Verdict, limits_of
-from calculation.loss_test import as_plain, loss_test_result
+from calculation.loss_test import as_plain
+from calculation.meters import Instruments, MeterLimits
 from calculation.nameplate import Pair
 from calculation.readings import LossReadings
 from sequences.expected import Expected
+
+# Which reading decides on which range a channel stood: the largest that a stage reads on it.
+RANGED_BY = {
+    "lv.voltage": "voltage_v",
+    "lv.voltage_mean": "voltage_mean_v",
+    "lv.current": "current_a",
+    "lv.power": "power_w",
+    "hv.voltage": "hv_voltage_v",
+    "hv.current": "hv_current_a",
+    "hv.power": "hv_power_w",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,18 +52,28 @@ class Reduced:
 
 
 def reduced(readings: LossReadings, pair: Pair, expected: Expected) -> Reduced:
-    """Reduce what a loss test read and judge it; live results and recomputation share this."""
+    """Reduce what a loss test read and judge it; live results and recomputation share this.
+
+    `uncertainty` in the result comes from the channel accuracies of the stand file.
+    """
+    # Here, since a run needs neither budgets nor NumPy before its readings are complete.
+    from calculation.loss_budget import LossTest, loss_budgets, uncertainty_of  # noqa: PLC0415
+
     evaluate = expected.schedule.evaluate
+    test = LossTest(
+        readings,
+        pair.nameplate,
+        pair.resistances,
+        expected.lv_branch_ohm,
+        evaluate.load,
+        evaluate.power_factor,
+        evaluate.leading,
+    )
     try:
-        result = loss_test_result(
-            readings,
-            pair.nameplate,
-            pair.resistances,
-            lv_branch_ohm=expected.lv_branch_ohm,
-            evaluate_load=evaluate.load,
-            power_factors=evaluate.power_factor,
-            leading=evaluate.leading,
-        )
+        result = test.result()
+        uncertainty = uncertainty_of(loss_budgets(test, instruments_of(readings, expected)))
+        expanded = {name: float(u["expanded"]) for name, u in uncertainty.items()}
+        judged = limits_of(result.pair_mean, pair.guarantee, expanded)
     except ImpossibleReading as impossible:
         finding = {
             "name": "impossible_reading",
@@ -59,9 +81,30 @@ def reduced(readings: LossReadings, pair: Pair, expected: Expected) -> Reduced:
             "check": "the readings named: their instruments, ratios and sense",
         }
         return Reduced(None, None, finding)
-    judged = limits_of(result.pair_mean, pair.guarantee)
-    plain = as_plain(result) | {"limits": as_plain(judged)["rows"]}
+    plain = as_plain(result) | {
+        "uncertainty": uncertainty,
+        "limits": as_plain(judged)["rows"],
+        "decision_rule": judged.rule,
+    }
     return Reduced(plain, judged.verdict, _no_verdict(judged))
+
+
+def instruments_of(readings: LossReadings, expected: Expected) -> Instruments:
+    """Return the limits of error of the stand's meters, each on the range that it stood on."""
+    largest = {"series.voltage": readings.series_voltage_v}
+    for channel, field in RANGED_BY.items():
+        stage = readings.no_load if channel.startswith("lv.") else readings.load
+        largest[channel] = getattr(stage, field)
+    meters = {}
+    for channel, value in largest.items():
+        accuracy = expected.channels[f"{channel}.1"].accuracy
+        if accuracy is not None:
+            meters[channel] = MeterLimits(
+                accuracy.reading_percent,
+                accuracy.range_percent,
+                expected.range_of(f"{channel}.1", value),
+            )
+    return Instruments(meters)
 
 
 def _no_verdict(judged: Verdict) -> dict[str, str] | None:

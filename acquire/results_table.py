@@ -1,4 +1,4 @@
-"""The results of a loss test as one table: each against its guarantee and its limit."""
+"""Results as one table: each with its uncertainty, against its guarantee and its limit."""
 
 import math
 from collections.abc import Iterator, Mapping
@@ -10,38 +10,57 @@ from rich.text import Text
 
 Result = Mapping[str, Any]
 
+QUANTITY = 29
+
+METHODS = {
+    "balance": "by balance",
+    "plain split": "by plain split",
+    "short circuit": "short-circuited",
+}
+RULES = {
+    "simple": "a value on its limit is within; its uncertainty isn't counted",
+    "guarded": "the value must be within with all its expanded uncertainty",
+}
+
 
 class Row(NamedTuple):
-    """A line of the table; `judged` names the row of limits that belongs to it."""
+    """A line of the table; `name` is what uncertainty and limits call the quantity."""
 
     quantity: str
-    value: float
+    value: float | None
     unit: str
-    judged: str = ""
+    name: str = ""
     beside: bool = False
+    scale: float = 1.0
 
 
 def results_table(result: Result) -> Table:
-    """Return the table of a result as `rehearse --json` gives it, limits beside where it has any.
+    """Return the table of a result as `rehearse --json` and `reduce --json` give it.
 
-    `result["limits"]` are the judged quantities, each with guarantee and limits.
+    `result["limits"]` are the judged quantities, each with guarantee and limits,
+    `result["uncertainty"]` the quantities of which it is known.
     """
+    unsure = result.get("uncertainty") or {}
+    whose = "transformer" if "transformer" in result else "pair's mean"
     table = Table(
-        title="Results of the pair's mean",
+        title=f"Results of the {whose}",
         title_style="bold",
         title_justify="left",
+        caption=_caption(result, bool(unsure)),
+        caption_justify="left",
         box=box.SIMPLE_HEAD,
-        padding=(0, 1),
+        padding=(0, 0),
         pad_edge=False,
+        show_edge=False,
     )
-    table.add_column("Quantity", overflow="fold")
-    for name in ("Result", "Guarantee", "Limit"):
+    table.add_column("Quantity", overflow="fold", min_width=QUANTITY)
+    for name in ("Result", *(["± U (k)"] if unsure else []), "Guarantee", "Limit"):
         table.add_column(name, justify="right", overflow="fold")
     table.add_column("Verdict", overflow="fold")
-    limits = {row["quantity"]: row for row in result.get("limits", ())}
+    limits = {row["quantity"]: row for row in result.get("limits") or ()}
     for part in (_no_load, _load, _reference, _mismatch, _performance):
         for row in part(result):
-            _add(table, row, limits)
+            _add(table, row, limits, unsure)
         table.add_section()
     return table
 
@@ -55,21 +74,46 @@ def number(value: float, digits: int = 5) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def _add(table: Table, row: Row | str, limits: Mapping[str, Result]) -> None:
+def _caption(result: Result, unsure: bool) -> str | None:
+    lines = []
+    if unsure:
+        lines.append("U is expanded for 95 %; its factor k is 2.0 where none stands beside it.")
+    rule = result.get("decision_rule")
+    if rule:
+        lines.append(f"Decision rule {rule}: {RULES[rule]}.")
+    return "\n".join(lines) or None
+
+
+def _add(
+    table: Table, row: Row | str, limits: Mapping[str, Result], unsure: Mapping[str, Result]
+) -> None:
     if isinstance(row, str):
         table.add_row(Text(row, "bold"))
         return
-    style = "dim" if row.beside else ""
-    quantity = Text(f"   {row.quantity}" if row.beside else f" {row.quantity}", style)
-    value = Text(f"{_measured(row.value)} {row.unit}", style)
-    limit = limits.get(row.judged)
-    if limit is None:
-        table.add_row(quantity, value)
+    if row.value is None:
         return
-    within = bool(limit["within"])
-    word = Text("within" if within else "OUTSIDE", "green" if within else "bold yellow")
-    guarantee = f"{number(limit['guarantee'])} {row.unit}"
-    table.add_row(quantity, value, guarantee, f"{_limit(limit)} {row.unit}", word)
+    style = "dim" if row.beside else ""
+    value = f"{_measured(row.scale * row.value)} {row.unit}".rstrip()
+    cells = [Text(f"{'  ' if row.beside else ''} {row.quantity}", style), Text(value, style)]
+    if unsure:
+        cells.append(Text(_unsure(unsure.get(row.name), row.scale), style))
+    limit = limits.get(row.name)
+    if limit is not None:
+        within = bool(limit["within"])
+        word = Text("within" if within else "OUTSIDE", "green" if within else "bold yellow")
+        cells += [Text(number(limit["guarantee"])), Text(_limit(limit)), word]
+    table.add_row(*cells)
+
+
+def _unsure(known: Result | None, scale: float) -> str:
+    """Return an expanded uncertainty with two digits, and its factor where it isn't 2."""
+    if known is None:
+        return ""
+    expanded, factor = scale * known["expanded"], f"{known['factor']:.1f}"
+    if expanded == 0:
+        return "0"
+    places = max(1 - math.floor(math.log10(abs(expanded))), 0)
+    return f"{expanded:.{places}f}" + ("" if factor == "2.0" else f" ({factor})")
 
 
 def _measured(value: float) -> str:
@@ -83,69 +127,84 @@ def _limit(limit: Result) -> str:
     low, high = limit.get("lower_limit"), limit.get("upper_limit")
     if low is None:
         return "" if high is None else f"≤ {number(high)}"
-    return f"≥ {number(low)}" if high is None else f"{number(low)} … {number(high)}"
+    return f"≥ {number(low)}" if high is None else f"{number(low)}…{number(high)}"
+
+
+def _mean(result: Result) -> Result:
+    mean: Result = result["transformer"] if "transformer" in result else result["pair_mean"]
+    return mean
 
 
 def _no_load(result: Result) -> Iterator[Row | str]:
-    mean = result["pair_mean"]
+    mean, split = _mean(result), result.get("plain_split")
     yield "No load, rated voltage, LV"
     yield Row("P0 no-load loss", mean["no_load_loss_w"], "W", "no_load_loss_w")
-    yield Row("by the plain split", result["plain_split"]["no_load_loss_w"], "W", beside=True)
-    yield Row("I0 no-load current", mean["no_load_current_a"], "A")
-    if "no_load_current_percent" in mean:
-        share = mean["no_load_current_percent"]
-        yield Row("I0 of rated current", share, "%", "no_load_current_percent")
-    yield Row("cos φ0", mean["no_load_power_factor"], "")
-    yield Row("I_w core-loss current", mean["core_loss_current_a"], "A")
-    yield Row("I_m magnetising current", mean["magnetizing_current_a"], "A")
-    yield Row("R0 core-loss resistance", mean["core_loss_resistance_ohm"], "Ω")
-    yield Row("X_m magnetising reactance", mean["magnetizing_reactance_ohm"], "Ω")
+    if split:
+        yield Row("by the plain split", split["no_load_loss_w"], "W", beside=True)
+    for quantity, unit, name in (
+        ("I0 no-load current", "A", "no_load_current_a"),
+        ("I0 of rated current", "%", "no_load_current_percent"),
+        ("cos φ0", "", "no_load_power_factor"),
+        ("I_w core-loss current", "A", "core_loss_current_a"),
+        ("I_m magnetising current", "A", "magnetizing_current_a"),
+        ("R0 core-loss resistance", "Ω", "core_loss_resistance_ohm"),
+        ("X_m magnetising reactance", "Ω", "magnetizing_reactance_ohm"),
+    ):
+        yield Row(quantity, mean.get(name), unit, name)
 
 
 def _load(result: Result) -> Iterator[Row | str]:
-    mean, prove = result["pair_mean"], result.get("prove")
-    at = f"{number(mean['winding_temperature_c'], 3)} °C"
-    cold = ""
+    mean, prove, split = _mean(result), result.get("prove"), result.get("plain_split")
+    winding = mean["winding_temperature_c"]
+    at = "" if winding is None else f", {number(winding, 3)} °C"
+    cold = "" if prove is None else f"in prove, {number(prove['winding_temperature_c'], 3)} °C"
+    method = METHODS[result.get("method", "balance")]
+    yield f"Rated current, HV{at}"
+    yield Row(f"P_k load loss {method}", mean["load_loss_w"], "W", "load_loss_w")
+    if split:
+        yield Row("by the plain split", split["load_loss_w"], "W", beside=True)
     if prove is not None:
-        cold = f"in prove, {number(prove['winding_temperature_c'], 3)} °C"
-    yield f"Load, rated current, HV, {at}"
-    yield Row("P_k load loss, balance method", mean["load_loss_w"], "W")
-    yield Row("by the plain split", result["plain_split"]["load_loss_w"], "W", beside=True)
+        yield Row(cold, prove["load_loss_w"], "W", "prove_load_loss_w", beside=True)
+    name = "equivalent_resistance_ohm"
+    yield Row("R_e equivalent resistance", mean[name], "Ω", name)
+    name = "equivalent_impedance_ohm"
+    yield Row("Z_e equivalent impedance", mean[name], "Ω", name)
     if prove is not None:
-        yield Row(cold, prove["load_loss_w"], "W", beside=True)
-    yield Row("R_e equivalent resistance", mean["equivalent_resistance_ohm"], "Ω")
-    yield Row("Z_e equivalent impedance", mean["equivalent_impedance_ohm"], "Ω")
-    if "impedance_at_rated_voltage_ohm" in mean:
-        at_rated = mean["impedance_at_rated_voltage_ohm"]
-        yield Row("at rated voltage alone", at_rated, "Ω", beside=True)
-    if prove is not None:
-        yield Row(cold, prove["equivalent_impedance_ohm"], "Ω", beside=True)
-    yield Row("X_e equivalent reactance", mean["equivalent_reactance_ohm"], "Ω")
-    yield Row("u_k impedance", mean["impedance_percent"], "%")
+        at_rated = "impedance_at_rated_voltage_ohm"
+        yield Row("at rated voltage alone", mean.get(at_rated), "Ω", at_rated, beside=True)
+        yield Row(cold, prove[name], "Ω", f"prove_{name}", beside=True)
+    name = "equivalent_reactance_ohm"
+    yield Row("X_e equivalent reactance", mean[name], "Ω", name)
+    yield Row("u_k impedance", mean["impedance_percent"], "%", "impedance_percent")
 
 
 def _reference(result: Result) -> Iterator[Row | str]:
-    mean = result["pair_mean"]
-    total = mean["no_load_loss_w"] + mean["load_loss_reference_w"]
+    mean = _mean(result)
+    loss = mean["load_loss_reference_w"]
+    if loss is None:
+        return
     yield f"At {number(mean['reference_temperature_c'], 3)} °C reference"
-    yield Row("P_k load loss", mean["load_loss_reference_w"], "W", "load_loss_reference_w")
-    yield Row("P0 + P_k total loss", total, "W", "total_loss_w")
-    u_k = mean["impedance_reference_percent"]
-    yield Row("u_k impedance", u_k, "%", "impedance_reference_percent")
+    yield Row("P_k load loss", loss, "W", "load_loss_reference_w")
+    yield Row("P0 + P_k total loss", mean["no_load_loss_w"] + loss, "W", "total_loss_w")
+    name = "impedance_reference_percent"
+    yield Row("u_k impedance", mean[name], "%", name)
 
 
 def _mismatch(result: Result) -> Iterator[Row | str]:
+    split, mismatch = result.get("plain_split"), result["ratio_mismatch_percent"]
+    if mismatch is None and not split:
+        return
     yield "The twins against each other"
-    yield Row("d ratio mismatch", result["ratio_mismatch_percent"], "%")
-    yield Row("r gap voltage over 2·n·U_LV", result["series_ratio_percent"], "%")
-    split = result["plain_split"]
-    if "exchanged_power_w" in split:
-        yield Row("power exchanged in the loop", split["exchanged_power_w"], "W")
-        yield Row("d that explains it, at least", split["least_ratio_mismatch_percent"], "%")
+    yield Row("d ratio mismatch", mismatch, "%", "ratio_mismatch_percent")
+    series = "series_ratio_percent"
+    yield Row("r gap over 2·n·U_LV", result[series], "%", series)
+    if split:
+        yield Row("power exchanged in the loop", split.get("exchanged_power_w"), "W")
+        yield Row("d it takes, at least", split.get("least_ratio_mismatch_percent"), "%")
 
 
 def _performance(result: Result) -> Iterator[Row | str]:
-    mean = result["pair_mean"]
+    mean = _mean(result)
     for title, key, scale in (
         ("Efficiency", "efficiency", 100.0),
         ("Regulation", "regulation_percent", 1.0),
@@ -153,7 +212,18 @@ def _performance(result: Result) -> Iterator[Row | str]:
         if mean.get(key):
             yield title
         for at in mean.get(key, ()):
-            yield Row(_at(at), scale * at["value"], "%")
+            lead = ", leading" if at["leading"] else ""
+            name = f"{key}({at['load']:g}, {at['power_factor']:g}{lead})"
+            yield Row(_at(at), at["value"], "%", name, scale=scale)
+    best = mean.get("max_efficiency")
+    if best:
+        yield "Greatest"
+        at_best = f"load {number(best['load'], 4)}, cos φ {number(best['power_factor'])}"
+        yield Row(at_best, best["value"], "%", "max_efficiency", scale=100.0)
+        name = "peak_efficiency_index_percent"
+        yield Row("peak efficiency index", mean[name], "%", name)
+        name = "all_day_efficiency"
+        yield Row("efficiency all day", mean[name], "%", name, scale=100.0)
 
 
 def _at(at: Result) -> str:
