@@ -1,6 +1,5 @@
 """What the commands do, once it is clear which: rehearse, list, show."""
 
-import json
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -13,10 +12,18 @@ from acquire.archive import Archive
 from acquire.configuration import load_scenario
 from acquire.records import Outcome, Run, Verification
 from acquire.rehearsal import rehearse
-from acquire.report import ABNORMAL, EMERGENCY, NORMAL, Report, Terminal, fall_silent
+from acquire.report import Report
 from acquire.stored import read_back
-
-FINE, STOPPED, FOUND_WRONG = 0, 3, 4
+from acquire.terminal import (
+    ABNORMAL,
+    EMERGENCY,
+    FINE,
+    FOUND_WRONG,
+    NORMAL,
+    STOPPED,
+    Terminal,
+    print_json,
+)
 
 
 def rehearsed(  # noqa: PLR0917 - the options of the command, one each
@@ -42,7 +49,7 @@ def rehearsed(  # noqa: PLR0917 - the options of the command, one each
         observer=_unseen if as_json else report.event,
     )
     if as_json:
-        _print_json(plain(outcome))
+        print_json(plain(outcome))
     else:
         report.result(outcome)
     return exit_code(outcome)
@@ -77,7 +84,7 @@ def listed(out: Path, as_json: bool) -> int:
         found = [(run, archive.abandoned(run.run)) for run in archive.runs()]
     if as_json:
         rows = [_row(run) for run, _ in found]
-        _print_json({"archive": str(archive.path), "runs": rows})
+        print_json({"archive": str(archive.path), "runs": rows})
         return FINE
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     table.add_column("Run", justify="right")
@@ -105,9 +112,7 @@ def shown(run: int, out: Path, as_json: bool) -> int:
     found = stored.verification
     if as_json:
         events = [{"t": e.t, "kind": e.kind, "facts": e.facts} for e in stored.events]
-        _print_json(
-            plain(stored) | {"whole": found.whole, "faults": found.faults, "events": events}
-        )
+        print_json(plain(stored) | {"whole": found.whole, "faults": found.faults, "events": events})
     else:
         terminal = Terminal()
         report = Report(terminal)
@@ -128,10 +133,3 @@ def _record(found: Verification) -> list[tuple[str, str]]:
 
 def _unseen(_t: int, _kind: str, _facts: Mapping[str, Any]) -> None:
     """Nobody watches a run whose only output is JSON."""
-
-
-def _print_json(value: dict[str, Any]) -> None:
-    try:
-        print(json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False), flush=True)
-    except BrokenPipeError:
-        fall_silent()

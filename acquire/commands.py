@@ -5,7 +5,7 @@ import sys
 from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any, NoReturn
+from typing import Annotated, Any, Literal, NoReturn
 
 import typer
 from typer.core import TyperGroup
@@ -18,6 +18,8 @@ STOPPED = 3
 INTERRUPTED = 130
 # What SQLite and the seeds of the simulated stand can hold.
 LARGEST = 2**63 - 1
+# What a Monte Carlo's arrays may take: half a gigabyte.
+MOST_DRAWS = 5_000_000
 
 
 class Connection(StrEnum):
@@ -118,6 +120,47 @@ def rehearse(
     from acquire.actions import rehearsed  # noqa: PLC0415 - help must not wait for it
 
     return rehearsed(scenario, schedule, seed, connection, voltmeter, out, json)
+
+
+@app.command()
+def reduce(
+    file: Annotated[
+        Path | None, typer.Argument(help="Readings taken by hand, TOML.", show_default=False)
+    ] = None,
+    *,
+    template: Annotated[
+        bool, typer.Option("--template", help="Print a commented example of FILE and end.")
+    ] = False,
+    budget: Annotated[
+        str | None,
+        typer.Option(help="Print one quantity's uncertainty budget.", metavar="QUANTITY"),
+    ] = None,
+    figure: Annotated[
+        Path | None, typer.Option(help="Draw curves and circuit: .svg, .png, .pdf.", metavar="FILE")
+    ] = None,
+    monte_carlo: Annotated[
+        int | None,
+        typer.Option(help="Draw the uncertainties so many times.", min=1000, max=MOST_DRAWS),
+    ] = None,
+    rule: Annotated[
+        Literal["simple", "guarded"] | None,
+        typer.Option(help="Decision rule, before the file's own."),
+    ] = None,
+    json: Json = False,
+) -> int:
+    """Reduce readings taken by hand: a pair or one transformer, one phase or three.
+
+    Exit code 0: reduced, and within limits where FILE has a guarantee; 2: bad input; 4: outside
+    limits, or no verdict.
+    """
+    from acquire.reducing import Wanted, reduce_file, template as example  # noqa: PLC0415, I001
+
+    if template:
+        typer.echo(example(), nl=False)
+        return 0
+    if file is None:
+        raise typer.BadParameter("a file of readings, or --template for an example")
+    return reduce_file(file, Wanted(json, budget, figure, monte_carlo, rule))
 
 
 @app.command()

@@ -1,11 +1,5 @@
-"""A run on the terminal: its events as they come, and at the end its results in one table.
+"""A run on the terminal: its events as they come, and at the end its results in one table."""
 
-Colours mean what IEC 60073 gives them: red emergency, yellow abnormal, green normal, blue an action
-that somebody must take.
-"""
-
-import os
-import sys
 import textwrap
 from collections.abc import Callable, Mapping
 from typing import Any
@@ -15,18 +9,11 @@ from rich.text import Text
 
 from acquire.records import Outcome
 from acquire.results_table import number, results_table
+from acquire.terminal import ABNORMAL, EMERGENCY, MANDATORY, NORMAL, PLAIN, QUIET
 
 Facts = Mapping[str, Any]
 
 S = 1_000_000_000
-EMERGENCY, ABNORMAL, NORMAL, MANDATORY, PLAIN, QUIET = (
-    "bold red",
-    "yellow",
-    "green",
-    "blue",
-    "",
-    "dim",
-)
 INDENT = 21
 WIDEST = 110
 
@@ -49,20 +36,6 @@ CAUTIONS = (
     "This was a rehearsal on a simulated stand. It scans once a second as shipped, to be quick; a"
     " real stand is scanned at least five times a second.",
 )
-
-
-class Terminal(Console):
-    """A console that falls silent, and ends nothing, when its reader goes away."""
-
-    def on_broken_pipe(self) -> None:
-        """Say nothing more."""
-        self.quiet = True
-        fall_silent()
-
-
-def fall_silent() -> None:
-    """Let what is still printed go nowhere, so that the interpreter's end finds nothing amiss."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 class Report:

@@ -212,6 +212,8 @@ def _performance(result: Result) -> Iterator[Row | str]:
         if mean.get(key):
             yield title
         for at in mean.get(key, ()):
+            if at["leading"] and at["power_factor"] == 1:
+                continue  # the same as lagging
             lead = ", leading" if at["leading"] else ""
             name = f"{key}({at['load']:g}, {at['power_factor']:g}{lead})"
             yield Row(_at(at), at["value"], "%", name, scale=scale)

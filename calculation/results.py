@@ -1,5 +1,6 @@
 """What a loss test results in, as frozen values and as plain ones for JSON."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from typing import Any
 
@@ -97,4 +98,6 @@ def as_plain(result: Any) -> Any:
         return {f.name: as_plain(getattr(result, f.name)) for f in fields(result)}
     if isinstance(result, (tuple, list)):
         return [as_plain(item) for item in result]
+    if isinstance(result, Mapping):
+        return {name: as_plain(item) for name, item in result.items()}
     return result

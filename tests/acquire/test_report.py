@@ -10,8 +10,9 @@ from typing import Any, Literal
 import pytest
 from rich.console import Console
 
-from acquire.report import CAUTIONS, MAY_BE_LIVE, Report, Terminal, stand_time
+from acquire.report import CAUTIONS, MAY_BE_LIVE, Report, stand_time
 from acquire.results_table import number, results_table
+from acquire.terminal import Terminal
 from tests.acquire.canned import EVENTS, FINDING, OUTCOME, RESULT, TRIP, S
 
 
@@ -200,7 +201,8 @@ class TestEnding:
 
 
 TELL = """
-from acquire.report import Report, Terminal
+from acquire.report import Report
+from acquire.terminal import Terminal
 from tests.acquire.canned import EVENTS, OUTCOME
 report = Report(Terminal())
 for i in range(3):

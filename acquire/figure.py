@@ -1,0 +1,204 @@
+"""A reduction as a figure: efficiency and regulation over load, and the equivalent circuit.
+
+Graphic symbols of the circuit follow IEC 60617 (resistor a box, inductor half circles).
+"""
+
+from collections.abc import Mapping, Sequence
+from itertools import cycle
+from pathlib import Path
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Arc, Circle, Rectangle
+
+from acquire.refusal import Refusal
+from acquire.results_table import number
+from calculation import performance
+from calculation.hand.readings import HandReadings
+
+SUFFIXES = (".svg", ".png", ".pdf")
+MOST_LOAD = 1.25
+LEAST_LOAD = 0.2  # below it efficiency falls to nothing and would flatten the rest
+POINTS = 101
+# Told apart without colour by their strokes; the colours are those that the colour-blind tell.
+COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#000000")
+LINES = ("-", "--", "-.", ":", (0, (6, 1, 1, 1, 1, 1)))
+STROKES: tuple[dict[str, Any], ...] = tuple(
+    {"color": COLOURS[(k + k // 5) % 5], "linestyle": LINES[k % 5]} for k in range(25)
+)
+
+
+def draw(hand: HandReadings, plain: Mapping[str, Any], path: Path) -> None:
+    """Draw what `plain_reduction` gave into a file; its suffix says of which kind.
+
+    Raises Refusal for another suffix, or a file that can't be written.
+    """
+    if path.suffix.lower() not in SUFFIXES:
+        raise Refusal(f"--figure {path}: expected a name that ends in {', '.join(SUFFIXES)}")
+    # Text stays text, and the same readings give the same file.
+    with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "twinload", "font.size": 9}):
+        curves = len(hand.evaluate.power_factor) * len(hand.evaluate.leading)
+        figure = Figure(figsize=(8.0, 7.2 + 0.1 * curves), layout="constrained")
+        grid = figure.add_gridspec(2, 2, height_ratios=(1.15, 1))
+        efficiency, regulation = (figure.add_subplot(grid[0, k]) for k in (0, 1))
+        mean = plain.get("transformer") or plain["pair_mean"]
+        _curves(hand, mean, efficiency, regulation)
+        circuit = figure.add_subplot(grid[1, :])
+        _circuit(mean, circuit, "transformer" if "transformer" in plain else "mean of the pair")
+        try:
+            figure.savefig(path, dpi=150, metadata=_undated(path))
+        except OSError as error:
+            raise Refusal(f"--figure {path}: {(error.strerror or str(error)).lower()}") from error
+
+
+def _undated(path: Path) -> dict[str, None]:
+    return {".svg": {"Date": None}, ".pdf": {"CreationDate": None}}.get(path.suffix.lower(), {})
+
+
+def _curves(hand: HandReadings, mean: Mapping[str, Any], left: Axes, right: Axes) -> None:
+    """Draw both curves of every power factor asked for, and the greatest efficiency."""
+    loss = mean["load_loss_reference_w"]
+    loss = mean["load_loss_w"] if loss is None else loss
+    r_percent = 100 * loss / hand.rating.power_va
+    x_percent = mean["reactance_percent"]
+    loads = [MOST_LOAD * k / (POINTS - 1) for k in range(1, POINTS)]
+    known = hand.rating.power_va, mean["no_load_loss_w"], loss
+    at = hand.evaluate
+    for pf, stroke in zip(at.power_factor, cycle(STROKES), strict=False):
+        eta = [100 * performance.efficiency(x, pf, *known) for x in loads]
+        left.plot(loads, eta, **stroke, label=f"cos φ {number(pf)}")
+    senses = [(pf, lead) for pf in at.power_factor for lead in at.leading if pf < 1 or not lead]
+    for (pf, lead), stroke in zip(senses, cycle(STROKES), strict=False):
+        drop = [performance.regulation_percent(x, pf, r_percent, x_percent, lead) for x in loads]
+        label = f"cos φ {number(pf)}" + ("" if pf == 1 else " leading" if lead else " lagging")
+        right.plot(loads, drop, **stroke, label=label)
+    reference = mean["reference_temperature_c"]
+    at_c = _at(mean["winding_temperature_c"] if reference is None else reference)
+    _frame(left, f"Efficiency, %{at_c}")
+    _frame(right, f"Regulation, %{at_c}")
+    best = mean["max_efficiency"]
+    left.set_ylim(*_shown(mean))
+    if best is not None and best["load"] <= MOST_LOAD:
+        left.plot([best["load"]], [100 * best["value"]], "o", color="black", markersize=4)
+        words = f"{100 * best['value']:.2f} % at {number(best['load'], 3)}"
+        spot = (best["load"], 100 * best["value"])
+        right_of = best["load"] < MOST_LOAD / 2
+        left.annotate(
+            words,
+            spot,
+            xytext=(4 if right_of else -4, 6),
+            textcoords="offset points",
+            ha="left" if right_of else "right",
+        )
+
+
+def _shown(mean: Mapping[str, Any]) -> tuple[float, float]:
+    """Return the ends of the efficiency's scale: what is far below tells nothing."""
+    shown = [float(at["value"]) for at in mean["efficiency"] if at["load"] >= LEAST_LOAD]
+    best = mean["max_efficiency"]
+    high = max(shown, default=0.99) if best is None else best["value"]
+    depth = max(high - min(shown, default=0.9), 1e-4)
+    return 100 * (high - 1.3 * depth), 100 * (high + 0.35 * depth)
+
+
+def _at(celsius: float | None) -> str:
+    return "" if celsius is None else f", {number(celsius, 3)} °C"
+
+
+def _frame(axes: Axes, title: str) -> None:
+    axes.set_title(title, loc="left", fontsize=10)
+    axes.set_xlabel("load, per unit of rated")
+    axes.set_xlim(0, MOST_LOAD)
+    axes.grid(color="#dddddd", linewidth=0.6)
+    axes.set_axisbelow(True)
+    if axes.get_legend_handles_labels()[0]:
+        # Below the axes, where no curve is.
+        axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.15), ncols=2)
+
+
+def _circuit(mean: Mapping[str, Any], axes: Axes, whose: str) -> None:
+    """Draw the approximate equivalent circuit of one phase, referred to HV, LV values below."""
+    axes.set_xlim(-1.2, 18)
+    axes.set_ylim(0.2, 5.6)
+    axes.set_aspect("equal")
+    axes.axis("off")
+    at = _at(mean["winding_temperature_c"])
+    axes.set_title(
+        f"Equivalent circuit of one phase, {whose}{at}: HV side (LV side)", loc="left", fontsize=10
+    )
+    top, bottom = 5.0, 0.6
+    _wire(axes, (0.6, top), (8.6, top))
+    _resistor(axes, 8.6, top)
+    _wire(axes, (10.2, top), (12.2, top))
+    _inductor(axes, 12.2, top)
+    _wire(axes, (13.8, top), (16.2, top))
+    _wire(axes, (0.6, bottom), (16.2, bottom))
+    for x, middle in ((2.2, 2.8), (6.4, 2.8)):
+        _wire(axes, (x, top), (x, middle + 0.8))
+        _wire(axes, (x, middle - 0.8), (x, bottom))
+        _node(axes, x, top)
+        _node(axes, x, bottom)
+    _resistor(axes, 2.2, 2.0, upright=True)
+    _inductor(axes, 6.4, 2.0, upright=True)
+    for x, y in ((0.6, top), (0.6, bottom), (16.2, top), (16.2, bottom)):
+        axes.add_patch(Circle((x, y), 0.11, fill=True, facecolor="white", edgecolor="black"))
+    axes.text(0.2, (top + bottom) / 2, "supply", ha="right", va="center")
+    axes.text(16.6, (top + bottom) / 2, "load", va="center")
+    _value(axes, 2.65, 2.8, "R0", mean, "core_loss_resistance", native="lv", beside=True)
+    _value(axes, 6.9, 2.8, "Xm", mean, "magnetizing_reactance", native="lv", beside=True)
+    _value(axes, 9.4, 4.5, "Re", mean, "equivalent_resistance", native="hv")
+    _value(axes, 13.0, 4.5, "Xe", mean, "equivalent_reactance", native="hv")
+
+
+def _value(
+    axes: Axes, x: float, y: float, symbol: str, mean: Mapping[str, Any], key: str, **place: Any
+) -> None:
+    native, beside = place["native"], place.get("beside", False)
+    other = mean[f"{key}_{'lv' if native == 'hv' else 'hv'}_ohm"]
+    hv, lv = (other, mean[f"{key}_ohm"]) if native == "lv" else (mean[f"{key}_ohm"], other)
+    words = f"${symbol[0]}_\\mathrm{{{symbol[1]}}}$ = {_ohm(hv)}\n({_ohm(lv)})"
+    axes.text(
+        x,
+        y,
+        words,
+        ha="left" if beside else "center",
+        va="center" if beside else "top",
+        linespacing=1.4,
+    )
+
+
+def _ohm(value: float) -> str:
+    for scale, unit in ((1e6, "MΩ"), (1e3, "kΩ"), (1.0, "Ω")):
+        if value >= scale:
+            return f"{number(value / scale, 4)} {unit}"
+    return f"{number(value * 1e3, 4)} mΩ"
+
+
+def _wire(axes: Axes, start: tuple[float, float], end: tuple[float, float]) -> None:
+    axes.plot(*zip(start, end, strict=True), color="black", linewidth=1.1)
+
+
+def _node(axes: Axes, x: float, y: float) -> None:
+    axes.add_patch(Circle((x, y), 0.08, color="black"))
+
+
+def _resistor(axes: Axes, x: float, y: float, upright: bool = False) -> None:
+    """Draw a resistor of length 1.6 from (x, y), to the right or upwards: IEC 60617, a box."""
+    corner = (x - 0.26, y) if upright else (x, y - 0.26)
+    width, height = (0.52, 1.6) if upright else (1.6, 0.52)
+    axes.add_patch(Rectangle(corner, width, height, fill=False, edgecolor="black", linewidth=1.1))
+
+
+def _inductor(axes: Axes, x: float, y: float, upright: bool = False) -> None:
+    """Draw an inductor of length 1.6 from (x, y): IEC 60617, four half circles in a row."""
+    for centre in _humps(0.4, 4):
+        spot = (x, y + centre) if upright else (x + centre, y)
+        ends = (-90, 90) if upright else (0, 180)
+        arc = Arc(spot, 0.4, 0.4, theta1=ends[0], theta2=ends[1], color="black", linewidth=1.1)
+        axes.add_patch(arc)
+
+
+def _humps(width: float, count: int) -> Sequence[float]:
+    return [width * (k + 0.5) for k in range(count)]
