@@ -1,11 +1,14 @@
 """The instruments of hand readings: which stood before what, and what each may be wrong by."""
 
 from calculation.errors import ImpossibleReading
-from calculation.hand.readings import HandInstrument, HandReadings
+from calculation.hand.readings import HandInstrument, HandLoad, HandNoLoad, HandReadings
 from calculation.instruments import Limits, Transformer, ct_limits, vt_limits
 from calculation.meters import Instruments, MeterLimits, Repeatability
 
 CHANNEL_OF = {"voltmeter": "voltage", "ammeter": "current", "wattmeter": "power"}
+METER_OF = {quantity: meter for meter, quantity in CHANNEL_OF.items()}
+OVER_RANGE = 1.2  # of its range, up to which many meters still read
+MOST_RANGE = 1000.0  # times its reading
 RATED_SECONDARY = {"voltmeter": 100.0, "ammeter": 5.0}
 PLAIN = HandInstrument()
 
@@ -27,8 +30,10 @@ def hand_instruments(hand: HandReadings) -> Instruments:
     """Limits of error of every instrument, on the plant's side of its transformer.
 
     Raises:
-        ImpossibleReading: a transformer class that is unknown, or read outside its range.
+        ImpossibleReading: a reading above its meter's range, or a thousandth of it; a transformer
+            class that is unknown, or read outside its range.
     """
+    _refuse_ranges(hand)
     meters: dict[str, MeterLimits] = {}
     transformers: dict[str, Limits] = {}
     repeated: dict[str, Repeatability] = {}
@@ -53,6 +58,28 @@ def hand_instruments(hand: HandReadings) -> Instruments:
         if limits != Limits(0.0, 0.0):
             transformers[f"{side}.{'vt' if kind == 'voltmeter' else 'ct'}"] = limits
     return Instruments(meters, transformers, repeated)
+
+
+def _refuse_ranges(hand: HandReadings) -> None:
+    """Refuse a range, resolution or repeatability that can't belong to what its meter read."""
+    stages: dict[str, HandNoLoad | HandLoad] = {"no_load": hand.no_load, "load": hand.load}
+    for reading, channel in channels_of(hand).items():
+        stage, field = reading.split(".")
+        side, quantity = channel.split(".")
+        meter = instrument(hand, side, METER_OF[quantity])
+        value = getattr(stages[stage], field)
+        if value is None:
+            continue  # wattmeters one by one: which read how much is the total's affair
+        apparent = stages[stage].voltage_v * stages[stage].current_a
+        size = apparent if quantity == "power" else abs(value)
+        key, read = f"instruments.{side}_{METER_OF[quantity]}", {reading: value}
+        if meter.range and abs(value) > OVER_RANGE * meter.range:
+            why = "the reading is above the meter's range"
+            raise ImpossibleReading({f"{key}.range": meter.range} | read, why)
+        for name, most in (("range", MOST_RANGE), ("resolution", 0.5), ("repeatability", 0.5)):
+            if getattr(meter, name) > most * size > 0:
+                why = f"{name} out of proportion to the reading: a k or m forgotten?"
+                raise ImpossibleReading({f"{key}.{name}": getattr(meter, name)} | read, why)
 
 
 def channels_of(hand: HandReadings) -> dict[str, str]:

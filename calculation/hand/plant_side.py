@@ -135,12 +135,11 @@ def _power(hand: HandReadings, stage: HandNoLoad | HandLoad, name: str, side: Si
         shown = less_current_circuit(shown, stage.current_a, meter.current_circuit_ohm)
     named = {f"{name}.power_w": shown}
     # Two supplies feed the loop of a pair: either may then be fed by the other.
-    if hand.units == 2 and name == "load" and hand.load.lv_power_w is not None:
-        refuse_unless_finite(named)
-    else:
-        refuse_unless_positive(named)
+    either_way = hand.units == 2 and name == "load" and hand.load.lv_power_w is not None
+    (refuse_unless_finite if either_way else refuse_unless_positive)(named)
     readings = {f"{name}.voltage_v": stage.voltage_v, f"{name}.current_a": stage.current_a}
-    _refuse_power(named | readings, elements(hand) * stage.voltage_v * stage.current_a)
+    apparent = elements(hand) * stage.voltage_v * stage.current_a
+    _refuse_power(named | readings, apparent, either_way)
     return primary_power(
         stage.voltage_v,
         stage.current_a,
@@ -151,15 +150,18 @@ def _power(hand: HandReadings, stage: HandNoLoad | HandLoad, name: str, side: Si
     )
 
 
-def _refuse_power(named: Mapping[str, float], apparent_va: float) -> None:
-    """Refuse a power (the first of `named`) that its voltage and current can't have."""
+def _refuse_power(named: Mapping[str, float], apparent_va: float, either_way: bool) -> None:
+    """Refuse a power (the first of `named`) that its voltage and current can't have.
+
+    `either_way`: a second supply takes part, so that it may be small or negative.
+    """
     share = abs(next(iter(named.values()))) / apparent_va
     if share > 1:
         why = "power above U·I, cos φ would be above 1"
         if LEAST_POWER_FACTOR < share / 1000 <= 1:
             why += "; a k or m forgotten?"
         raise ImpossibleReading(named, why)
-    if 0 < share < LEAST_POWER_FACTOR < share * 1000:
+    if share < LEAST_POWER_FACTOR and (not either_way or share * 1000 > LEAST_POWER_FACTOR):
         why = f"cos φ would be {share:.2g}, smaller than any transformer's: a k or m forgotten?"
         raise ImpossibleReading(named, why)
 

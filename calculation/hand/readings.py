@@ -34,10 +34,10 @@ class HandRating:
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
 
-    power_va: Annotated[float, Gt(0), Le(5e9)]
-    lv_voltage_v: Annotated[float, Gt(0), Le(2e6)]
-    hv_voltage_v: Annotated[float, Gt(0), Le(2e6)]
-    frequency_hz: Annotated[float, Gt(0), Le(1000)]
+    power_va: Annotated[float, Ge(0.1), Le(5e9)]
+    lv_voltage_v: Annotated[float, Ge(0.1), Le(2e6)]
+    hv_voltage_v: Annotated[float, Ge(0.1), Le(2e6)]
+    frequency_hz: Annotated[float, Ge(1), Le(1000)]
     phases: Literal[1, 3] = 1
     lv_connection: Connection = "star"
     hv_connection: Connection = "star"

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from calculation import circuit, correction, pair, peak_efficiency, performance, reduction
-from calculation.errors import refuse_unless_positive
+from calculation.errors import ImpossibleReading, refuse_unless_positive
 from calculation.hand.plant_side import (
     PrimaryLoad,
     PrimaryNoLoad,
@@ -22,6 +22,9 @@ from calculation.limits import Verdict, limits_of
 from calculation.readings import LoadMeans, NoLoadMeans
 from calculation.reduction import Loaded, Plant
 from calculation.results import PlainSplit
+
+# Percent: an exchange smaller than this is what two wattmeters disagree by.
+MISMATCH_THAT_METERS_MAKE = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +52,20 @@ def hand_result(hand: HandReadings) -> HandResult:
         ImpossibleReading: a reading that is missing or that physics forbids, a result that would
             be negative, a unit forgotten; named with value and reason.
     """
-    return reduced(with_winding_temperature(hand), primary(hand))
+    found = reduced(with_winding_temperature(hand), primary(hand))
+    _refuse_small_gap(hand, found)
+    return found
+
+
+def _refuse_small_gap(hand: HandReadings, found: HandResult) -> None:
+    """Refuse a gap's voltage far below what the power exchanged at the same time takes."""
+    mismatch, split = found.ratio_mismatch_percent, found.plain_split
+    if mismatch is None or split is None or mismatch >= split.least_ratio_mismatch_percent / 20:
+        return
+    least, volts = split.least_ratio_mismatch_percent, hand.no_load.series_voltage_v
+    if volts and least > MISMATCH_THAT_METERS_MAKE and mismatch * 1000 >= least:
+        why = f"a mismatch of {mismatch:.2g} %, the exchange takes {least:.2g} %: a k forgotten?"
+        raise ImpossibleReading({"no_load.series_voltage_v": volts}, why)
 
 
 def reduced(hand: HandReadings, read: Primary) -> HandResult:
