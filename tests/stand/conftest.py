@@ -18,6 +18,7 @@ from drivers.simulated.stand import SimulatedStand
 from sequences.scan import Scan
 
 S = 1_000_000_000
+LONG_S = 3600  # no test waits longer for anything
 
 
 class Event(NamedTuple):
@@ -56,9 +57,11 @@ class Watched:
 
     def until(self, reached: Callable[[Scan], bool]) -> Scan:
         """Run to the first scan for which this is true; fail where the run ends before."""
+        latest = self.rehearsal.clock.now() + LONG_S * S
         for scan in self.scans():
             if reached(scan):
                 return scan
+            assert scan.now < latest, "it does not come"
         raise AssertionError(f"the run ended {self.state}: {self.rehearsal.cycle.run.finding}")
 
     def until_stage(self, stage: str, seconds: float = 0.0) -> Scan:
@@ -71,6 +74,11 @@ class Watched:
         """Run for some stand time."""
         end = self.rehearsal.cycle.last.now + round(seconds * S)
         return self.until(lambda scan: scan.now >= end)
+
+    def go_on_to_the_end(self) -> None:
+        """Run to the end, the record left open."""
+        for _scan in self.scans():
+            pass
 
     def finish(self) -> RunOutcome:
         """Run to the end and close the record."""
