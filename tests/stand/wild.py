@@ -4,7 +4,7 @@ It knows the plant and so has the hands that no procedure has: it opens the guar
 emergency stop. What it asks for is drawn beforehand, as a list of acts.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from math import inf, nan
 from typing import Any, NamedTuple, Protocol
@@ -57,6 +57,19 @@ class Honest(NamedTuple):
             at.primed = True
             scan = yield request
         return scan
+
+
+class HonestTo(NamedTuple):
+    """Let the honest loss test go on until the evidence shows something, or it ends."""
+
+    field: str
+
+    def run(self, scan: Scan, at: "Wild") -> Procedure[Scan]:
+        while at.honest is not None:
+            if getattr(at.rehearsal.cycle.evidence, self.field) is not None:
+                break
+            scan = yield from Honest(1).run(scan, at)
+        return (yield from Insist(Wait(), 3).run(scan, at))
 
 
 class Insist(NamedTuple):
@@ -245,7 +258,7 @@ class FalsePrompts(NamedTuple):
 class Wild:
     """One wild procedure: its acts, and where it stands."""
 
-    def __init__(self, acts: list[Act]) -> None:
+    def __init__(self, acts: Sequence[Act]) -> None:
         self.acts = acts
         self.rehearsal: Rehearsal
         self.honest: Procedure[Any] | None = None
