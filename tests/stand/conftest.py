@@ -18,6 +18,16 @@ from drivers.simulated.stand import SimulatedStand
 from sequences.scan import Scan
 
 S = 1_000_000_000
+STAGES = (
+    "prepare",
+    "prove",
+    "energise",
+    "no_load_readings",
+    "circulate",
+    "load_readings",
+    "shut_down",
+    "make_safe",
+)
 LONG_S = 3600  # no test waits longer for anything
 
 

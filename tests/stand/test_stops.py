@@ -8,7 +8,7 @@ from acquire.clock import Order
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
 from sequences.scan import Scan
 from sequences.stopping import category_1_deadline_s
-from tests.stand.conftest import S, Watch, Watched
+from tests.stand.conftest import STAGES, S, Watch, Watched
 from tests.stand.held import Held, Place, loaded, no_load, opening
 from tests.stand.provocations import (
     asking_to_stop,
@@ -16,17 +16,6 @@ from tests.stand.provocations import (
     open_soon,
     setting,
     silencing,
-)
-
-STAGES = (
-    "prepare",
-    "prove",
-    "energise",
-    "no_load_readings",
-    "circulate",
-    "load_readings",
-    "shut_down",
-    "make_safe",
 )
 
 
