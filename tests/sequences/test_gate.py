@@ -13,6 +13,7 @@ from sequences.prompt import PREPARATION, confirm
 from sequences.scan import (
     EMERGENCY_STOP,
     GUARD,
+    LV_VOLTAGE,
     Ask,
     Close,
     Move,
@@ -21,7 +22,7 @@ from sequences.scan import (
     Wait,
     WithholdHeartbeat,
 )
-from tests.sequences.paper import Paper
+from tests.sequences.paper import Paper, shipped
 
 
 def named(request: Request) -> str:
@@ -145,6 +146,64 @@ def test_the_intent_has_to_be_of_this_closing(output: str) -> None:
         scan = paper.scan(intent=intent)
         shortfall = gate(Close(output), scan, NOTHING_PROVEN, paper.expected).shortfall
         assert (words not in shortfall) is met
+
+
+def shortfall(paper: Paper, request: Close | Move, evidence: Evidence) -> tuple[str, ...]:
+    """Return what is missing for a request in the next scan."""
+    return gate(request, paper.scan(), evidence, paper.expected).shortfall
+
+
+def words_of(output: str, name: str) -> str:
+    """Return the words of one permissive."""
+    return next(p.words for p in PERMISSIVES[output] if p.name == name)
+
+
+class TestMoving:
+    """A reading from before the last command says nothing of where an output is now."""
+
+    @pytest.mark.parametrize(
+        ("output", "regulator", "name"),
+        [
+            (LV, LV_REGULATOR, "LV regulator at zero"),
+            (LOOP, LOOP_REGULATOR, "loop regulator at zero"),
+            (LOOP, LV_REGULATOR, "LV low, or opposed at rated"),
+        ],
+    )
+    def test_a_regulator_on_its_way_is_not_yet_there(
+        self, output: str, regulator: str, name: str
+    ) -> None:
+        paper = Paper()
+        assert words_of(output, name) not in shortfall(paper, Close(output), NOTHING_PROVEN)
+        paper.tell(regulator, 0.0, moving=True)
+        assert words_of(output, name) in shortfall(paper, Close(output), NOTHING_PROVEN)
+
+    def test_a_selector_told_to_close_is_not_open_though_its_contact_still_says_so(self) -> None:
+        paper = Paper()
+        words = words_of(LV, "resistance selector open")
+        assert words not in shortfall(paper, Close(LV), NOTHING_PROVEN)
+        paper.tell(SELECTOR, 1.0, moving=True)
+        assert words in shortfall(paper, Close(LV), NOTHING_PROVEN)
+
+
+class TestLvCap:
+    """LV is raised to no more than 1.1 of rated: its promise less the drop that it shows."""
+
+    PROVEN = replace(NOTHING_PROVEN, proof_complete=1)
+    WORDS = words_of(LV_REGULATOR, "LV within 1.1 of rated")
+
+    @pytest.mark.parametrize(
+        ("read_v", "most_v"),
+        # At 368 V promised: no drop, one of 30 V, and one larger than a supply may have.
+        [(368.0, 440.0), (338.0, 470.0), (0.0, 513.6), (390.0, 440.0)],
+    )
+    def test_the_drop_counts_up_to_a_fifth(self, read_v: float, most_v: float) -> None:
+        plate = replace(shipped().lv_regulator, full_voltage_v=920.0)
+        paper = Paper(replace(shipped(), lv_regulator=plate))
+        paper.tell(LV_REGULATOR, 0.4)
+        paper.values[LV_VOLTAGE] = read_v
+        for to_v, refused in ((most_v - 1.0, False), (most_v + 1.0, True)):
+            missing = shortfall(paper, Move(LV_REGULATOR, to_v / 920.0), self.PROVEN)
+            assert (self.WORDS in missing) is refused
 
 
 class TestAge:
