@@ -164,6 +164,34 @@ def reduce(
 
 
 @app.command()
+def supplies(
+    pair: Annotated[
+        str, typer.Argument(help="A pair file, a shipped scenario or a scenario's folder.")
+    ],
+    *,
+    schedule: Annotated[
+        str, typer.Option(help="A file of the scenario's schedules.", metavar="NAME")
+    ] = "loss_test",
+    hours: Annotated[float, typer.Option(help="Of rated voltage and current.", min=0)] = 8.0,
+    price: Annotated[float, typer.Option(help="Of a kWh, in your currency.", min=0)] = 0.25,
+    direct_v: Annotated[
+        float, typer.Option(help="Up to which V a meter needs no VT.", min=1)
+    ] = 1000.0,
+    direct_a: Annotated[
+        float, typer.Option(help="Up to which A a meter needs no CT.", min=0.1)
+    ] = 20.0,
+    json: Json = False,
+) -> int:
+    """Tell before the test what supplies and meters the pair needs, and what they will read.
+
+    Exit code 4: the scenario's stand does not suit its pair.
+    """
+    from acquire.supplying import Plan, supplies_of  # noqa: PLC0415 - help must not wait for it
+
+    return supplies_of(pair, schedule, Plan(hours, price, direct_v, direct_a), json)
+
+
+@app.command()
 def runs(out: Out = Path("runs"), json: Json = False) -> int:
     """List the runs of an archive."""
     from acquire.actions import listed  # noqa: PLC0415 - help must not wait for it

@@ -5,14 +5,11 @@ from sequences.expected import Expected
 from sequences.meter_rule import unsuited_meters
 
 
-def expected_of(scenario: Scenario) -> Expected:
-    """Return what to expect of every reading.
-
-    Raises ConfigurationError where a meter breaks the meter rule, before anything moves.
-    """
+def unjudged(scenario: Scenario) -> Expected:
+    """Return what to expect of every reading, whether or not the meters suit the pair."""
     stand, pair = scenario.stand, scenario.pair
     polled = {c.name: i for i in stand.instrument for c in i.channel}
-    expected = Expected(
+    return Expected(
         nameplate=pair.nameplate,
         resistances=pair.resistances,
         channels=stand.channels(),
@@ -27,6 +24,15 @@ def expected_of(scenario: Scenario) -> Expected:
         commit_interval_s=stand.commit_interval_s,
         watchdog_drop_s=stand.watchdog.drop_s,
     )
+
+
+def expected_of(scenario: Scenario) -> Expected:
+    """Return what to expect of every reading.
+
+    Raises ConfigurationError where a meter breaks the meter rule, before anything moves.
+    """
+    expected = unjudged(scenario)
+    polled = {c.name: i for i in scenario.stand.instrument for c in i.channel}
     for unsuited in unsuited_meters(expected):
         instrument = polled[unsuited.channel].name
         raise ConfigurationError(
