@@ -62,12 +62,17 @@ class Propagation:
     """Budgets of several results of one model, and how the results hang together."""
 
     budgets: dict[str, Budget]
-    covariance: dict[tuple[str, str], float]
+    _moves: Mapping[str, Mapping[str, float]]
+    _tied: Mapping[str, Mapping[str, float]]
+
+    def covariance(self, one: str, other: str) -> float:
+        """Covariance of two results (JCGM 100, 5.2.2, F.1.2.3)."""
+        return _covariance(self._moves[one], self._moves[other], self._tied)
 
     def correlation(self, one: str, other: str) -> float:
         """Correlation coefficient of two results (JCGM 100, 5.2.2)."""
         both = self.budgets[one].standard * self.budgets[other].standard
-        return self.covariance[one, other] / both
+        return self.covariance(one, other) / both
 
 
 def propagate(
@@ -94,8 +99,7 @@ def propagate(
         name: _budget(name, outcome[name], sources, slopes[name], moves[name], tied)
         for name in names
     }
-    covariance = {(a, b): _covariance(moves[a], moves[b], tied) for a in names for b in names}
-    return Propagation(budgets, covariance)
+    return Propagation(budgets, moves, tied)
 
 
 def table(budget: Budget) -> str:
