@@ -11,6 +11,7 @@ from sequences.checks import (
     check_no_load_plausible,
     check_opposed,
     check_pause,
+    check_voltmeter,
 )
 from sequences.expected import Expected
 from sequences.prepare import prepare
@@ -153,14 +154,19 @@ def circulate(scan: Scan, expected: Expected, proven: ProveMeans, gap_v: float) 
 def load_readings(
     scan: Scan, expected: Expected, proven: ProveMeans
 ) -> Procedure[tuple[Scan, Means, float]]:
-    """At rated voltage and current, average both supplies over the same interval."""
+    """At rated voltage and current, average both supplies over the same interval.
+
+    Across the closed loop contactor the series voltmeter has to follow once more: what it said of
+    opposition at rated voltage counts only if it is alive after as it was before.
+    """
     scan = yield from enter("load_readings")
     scan = yield from ramp_voltage(scan, expected, 1.0)
     scan = yield from ramp_current(scan, expected, 1.0, _loop_impedance(proven))
-    channels = (*LOOP_CHANNELS, LV_VOLTAGE, LV_POWER, *TOP_LIQUIDS)
+    channels = (*LOOP_CHANNELS, LV_VOLTAGE, LV_POWER, SERIES_VOLTAGE, *TOP_LIQUIDS)
     scan, means = yield from average(
         scan, expected, expected.schedule.window_s, channels, "load readings"
     )
+    check_voltmeter(expected, means[SERIES_VOLTAGE], means[HV_VOLTAGE])
     return scan, means, sum(means[c] for c in TOP_LIQUIDS) / len(TOP_LIQUIDS)
 
 
