@@ -119,6 +119,7 @@ class SimulatedTextLink:
             raise ConnectionLost(self._name, message, str(error)) from error
         except UnicodeDecodeError as error:
             raise BadAnswer(self._name, message, f"not ASCII: {error.object[:40]!r}") from error
+        answer = self._wire.text(message, answer, timeout_s)
         self._wire.end(ends)
         return answer
 
@@ -136,6 +137,7 @@ class SimulatedTextLink:
         """Close and open the link. Raises ConnectionLost where nothing is there."""
         self.close()
         self._open = self._devices.open(self._resource, self._name)
+        self._wire.reopened()
 
     def close(self) -> None:
         """Close the link."""

@@ -14,6 +14,7 @@ from drivers.simulated.circuit import OPPOSITION, Solution, Supplies, WiredPair,
 from drivers.simulated.machinery import Contactor, Regulator, Watchdog
 from drivers.simulated.meters import Meter, stand_meters
 from drivers.simulated.pair import pair_circuit
+from drivers.simulated.tampering import Tampering
 from drivers.simulated.true_state import TrueState, true_state
 from drivers.simulated.truth import Truth
 
@@ -27,10 +28,11 @@ class SimulatedStand:
     (True is shut, closed, healthy, as their contacts read), `wiring`, `resistance_selector` and
     the other machinery with its own faults, `lv_supply_lost`, `loop_supply_lost`, `frequency_hz`,
     `temperatures_c` (by channel, instead of room temperature), `silent` (names of instruments,
-    "outputs" among them, that don't answer), `latencies_s` (by instrument), `meters` (by channel,
-    each with its own faults) and among them `series_voltmeter`, whose `dead` is a voltmeter that
-    reads a perfect nought. Emergency stop and watchdog drop the coils of both contactors in
-    hardware; the watchdog also drops the upstream breaker.
+    "outputs" among them, that don't answer), `latencies_s` (by instrument), `tampering` (by
+    instrument, what becomes of its answers on their way), `meters` (by channel, each with its own
+    faults) and among them `series_voltmeter`, whose `dead` is a voltmeter that reads a perfect
+    nought. Emergency stop and watchdog drop the coils of both contactors in hardware; the watchdog
+    also drops the upstream breaker.
     """
 
     def __init__(
@@ -44,6 +46,7 @@ class SimulatedStand:
         self.stand = stand
         self.nameplate = nameplate
         self.truth = truth
+        self.seed = seed
         self.wiring = wiring
         self.guard = self.emergency_stop = self.protection_contact = True
         self.lv_supply_lost = self.loop_supply_lost = False
@@ -51,6 +54,7 @@ class SimulatedStand:
         self.temperatures_c: dict[str, float] = {}
         self.silent: set[str] = set()
         self.latencies_s = {name: i.latency_s for name, i in truth.instrument.items()}
+        self.tampering: dict[str, tuple[Tampering, ...]] = {}
         wired = stand.outputs
         self._contactors = {
             name: Contactor(truth.contactor_close_s, truth.contactor_open_s)

@@ -1,5 +1,7 @@
 """The stand's register units, served from memory at the seam where real ones are read."""
 
+from collections.abc import Callable
+
 from drivers.description import Instrument, RegisterDescription, RegisterField, Stand
 from drivers.link import Block, Clock, Refused
 from drivers.registers import encode
@@ -93,6 +95,7 @@ class SimulatedRegisterLink:
         if values is None:
             values = self._slice(block)
             self._read[block] = values
+        values = self._wire.registers(block, values, timeout_s)
         self._wire.end(ends)
         return values
 
@@ -103,6 +106,7 @@ class SimulatedRegisterLink:
 
     def reopen(self) -> None:
         """Open the link; memory is always there."""
+        self._wire.reopened()
 
     def close(self) -> None:
         """Close the link."""
@@ -115,13 +119,17 @@ class SimulatedRegisterLink:
 
 
 class SimulatedOutputsLink:
-    """The link to the unit that drives the outputs, whose registers are as last written."""
+    """The link to the unit that drives the outputs, whose registers are as last written.
+
+    `after_write` is called when a register has been written, before the next one is.
+    """
 
     def __init__(self, plant: SimulatedStand, clock: Clock) -> None:
         self._plant = plant
         self._wire = Wire(plant, clock, "outputs")
         self._writers = output_writers(plant.stand)
         self._registers: Registers = dict.fromkeys(self._writers, 0)
+        self.after_write: Callable[[], None] = _nothing
 
     def read(self, block: Block, timeout_s: float) -> tuple[int, ...]:
         """Return what was last written. Raises NoAnswer, and Refused where there is nothing."""
@@ -139,6 +147,7 @@ class SimulatedOutputsLink:
             self._registers[i] = value
             output, scale = self._writers[i]
             self._plant.write(output, value * scale)
+            self.after_write()
         self._wire.end(ends)
 
     def reopen(self) -> None:
@@ -150,6 +159,10 @@ class SimulatedOutputsLink:
     def _refuse_unknown(self, addresses: range, asked: str) -> None:
         if not all(a in self._writers for a in addresses):
             raise Refused("outputs", asked, "illegal address")
+
+
+def _nothing() -> None:
+    """Nobody looks on."""
 
 
 def output_writers(stand: Stand) -> dict[int, tuple[str, float]]:

@@ -1,6 +1,8 @@
 """The time that an exchange with a simulated instrument takes."""
 
-from drivers.link import Clock, NoAnswer
+from typing import NoReturn
+
+from drivers.link import Block, Clock, NoAnswer
 from drivers.simulated.machinery import SECOND
 from drivers.simulated.stand import SimulatedStand
 
@@ -27,11 +29,37 @@ class Wire:
         now = self._clock.now()
         latency = plant.latencies_s.get(self._name, 0.0)
         if self._name in plant.silent or latency > timeout_s:
-            self._clock.wait_until(now + round(timeout_s * SECOND))
-            raise NoAnswer(self._name, asked, f"no answer within {timeout_s:g} s")
+            self._time_out(asked, timeout_s)
         plant.advance(now)
         return now + round(latency * SECOND)
 
     def end(self, t: int) -> None:
         """Wait until the answer is there."""
         self._clock.wait_until(t)
+
+    def text(self, asked: str, answer: str, timeout_s: float) -> str:
+        """Return what arrives of an answer. Raises InstrumentFault where nothing does."""
+        for tampering in self._plant.tampering.get(self._name, ()):
+            arrived = tampering.text(asked, answer)
+            if arrived is None:
+                self._time_out(asked, timeout_s)
+            answer = arrived
+        return answer
+
+    def registers(self, asked: Block, answer: tuple[int, ...], timeout_s: float) -> tuple[int, ...]:
+        """Return what arrives of a block. Raises InstrumentFault where nothing does."""
+        for tampering in self._plant.tampering.get(self._name, ()):
+            arrived = tampering.registers(asked, answer)
+            if arrived is None:
+                self._time_out("read", timeout_s)
+            answer = arrived
+        return answer
+
+    def reopened(self) -> None:
+        """The link was closed and opened: what was on its way is gone."""
+        for tampering in self._plant.tampering.get(self._name, ()):
+            tampering.reopened()
+
+    def _time_out(self, asked: str, timeout_s: float) -> NoReturn:
+        self._clock.wait_until(self._clock.now() + round(timeout_s * SECOND))
+        raise NoAnswer(self._name, asked, f"no answer within {timeout_s:g} s")
