@@ -1,12 +1,11 @@
 """What the files of a scenario must agree on, beyond each being well formed."""
 
-import difflib
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from acquire.places import Key
+from acquire.places import Key, nearest
 from drivers.description import (
     Instrument,
     OutputWiring,
@@ -82,12 +81,6 @@ def truth_disagreements(truth: Truth, stand: Stand) -> Iterator[Disagreement]:
         if name not in names:
             expected = f"an instrument of the stand: {', '.join(names)}"
             yield Disagreement(("instrument", name), expected, nearest(name, names))
-
-
-def nearest(name: str, names: Iterable[str]) -> str:
-    """Return a hint that names the nearest of `names`, or nothing where none is near."""
-    near = difflib.get_close_matches(name, list(names), n=1)
-    return f"did you mean {near[0]}?" if near else ""
 
 
 def _instrument(instrument: Instrument, i: int, description: Description) -> Iterator[Disagreement]:

@@ -12,12 +12,11 @@ from pathlib import Path
 
 from acquire.agreement import (
     Disagreement,
-    nearest,
     stand_disagreements,
     truth_disagreements,
 )
 from acquire.files import ConfigurationError, File, read_file, reason, validated
-from acquire.places import SHOWN
+from acquire.places import SHOWN, nearest
 from calculation.nameplate import Pair
 from drivers.description import RegisterDescription, Stand, TextDescription
 from drivers.simulated.truth import Truth

@@ -10,8 +10,7 @@ from typing import Any, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
-from acquire.agreement import nearest
-from acquire.places import Key, keys_at, line_of, shown_path, shown_value
+from acquire.places import Key, keys_at, line_of, nearest, shown_path, shown_value
 from acquire.refusal import Refusal
 
 T = TypeVar("T")

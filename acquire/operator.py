@@ -1,9 +1,11 @@
 """The operator of a rehearsal: answers prompts by the same path as a person, after a while."""
 
 from collections.abc import Callable
-from dataclasses import replace
+from typing import NamedTuple
 
 from acquire.clock import Order, S, VirtualClock
+from drivers.simulated.circuit import Wiring
+from drivers.simulated.hands import Change, Hands, becoming
 from drivers.simulated.stand import SimulatedStand
 from sequences.prompt import INTERCHANGE, Answer, Prompt
 
@@ -11,44 +13,100 @@ REPLY_S = 4.0
 GUARD_OPEN_S = 20.0
 INTERCHANGED_S = 300.0
 GUARD_SHUT_S = 360.0
+SLOW = 2 / 3  # of the time that a prompt may stand open
+AGAIN_S = 1.5
+BEFORE_S = 1.0
+
+
+class Asked(NamedTuple):
+    """A prompt, and the stand time (ns) at which it was put."""
+
+    prompt: Prompt
+    put: int
 
 
 class RehearsedOperator:
-    """Says yes, and does what it says: the interchange happens behind an opened guard."""
+    """Says yes, and does what it says: the interchange happens behind an opened guard.
 
-    def __init__(self, stand: SimulatedStand, clock: VirtualClock) -> None:
+    For hands: `slow` (takes two thirds of a prompt's time), `absent` (hears and says nothing until
+    back), `twice` (says everything a second time), `stale` (answers what it saw before the prompt
+    was put, and rightly only once that is over), `says` (what it answers).
+    """
+
+    def __init__(self, stand: SimulatedStand, clock: VirtualClock, hands: Hands) -> None:
+        self.slow = self.absent = self.twice = self.stale = False
+        self.says = True
         self._stand = stand
         self._clock = clock
+        self._hands = hands
         self._answers: list[Answer] = []
+        self._unheard: Asked | None = None
+        self._unanswered: Asked | None = None
 
     def put(self, prompt: Prompt, t: int) -> None:
-        """Hear a prompt; the answer comes later."""
-        reply_s = REPLY_S
-        if prompt.id == INTERCHANGE[0]:
-            self._do(GUARD_OPEN_S, self._open_guard)
-            self._do(INTERCHANGED_S, self._interchange)
-            self._do(GUARD_SHUT_S, self._shut_guard)
-            reply_s += GUARD_SHUT_S
-        self._do(reply_s, lambda: self._say_yes(prompt, t))
+        """Hear a prompt; the answer comes later. What was asked before no longer matters."""
+        self._unanswered = None
+        self._unheard = Asked(prompt, t)
+        self._hear()
 
     def answers(self) -> list[Answer]:
         """Return what was answered since the last call."""
+        if self._unheard is not None:
+            self._hear()
+        if self._unanswered is not None and not (self.absent or self.stale):
+            asked, self._unanswered = self._unanswered, None
+            self._reply(asked, REPLY_S)
         answers, self._answers = self._answers, []
         return answers
 
-    def _do(self, after_s: float, action: Callable[[], None]) -> None:
-        self._clock.at(self._clock.now() + round(after_s * S), Order.PUBLICATION, action)
+    def forget(self) -> None:
+        """The program that asked has ended: nothing that it asked is answered any more."""
+        self._unheard = self._unanswered = None
+        self._answers = []
 
-    def _say_yes(self, prompt: Prompt, put: int) -> None:
-        answer = Answer(prompt.id, prompt.who, "rehearsed", self._clock.now(), True, put)
-        self._answers.append(answer)
+    def _hear(self) -> None:
+        if self.absent or self._unheard is None:
+            return
+        asked, self._unheard = self._unheard, None
+        prompt = asked.prompt
+        after_s = SLOW * prompt.expires_s if self.slow else REPLY_S
+        if prompt.id == INTERCHANGE[0] and self.says:
+            self._do(GUARD_OPEN_S, self._open_guard)
+            self._do(INTERCHANGED_S, self._interchange)
+            self._do(GUARD_SHUT_S, self._shut_guard)
+            after_s += GUARD_SHUT_S
+        self._reply(asked, after_s)
+
+    def _reply(self, asked: Asked, after_s: float) -> None:
+        self._do(after_s, lambda: self._say(asked), Order.PUBLICATION)
+
+    def _say(self, asked: Asked) -> None:
+        if self.absent:
+            self._unanswered = asked
+            return
+        saw = asked.put
+        if self.stale:
+            self._unanswered = asked
+            saw -= round(BEFORE_S * S)
+        who, says = asked.prompt.who, self.says
+        self._answers.append(
+            Answer(asked.prompt.id, who, "rehearsed", self._clock.now(), says, saw)
+        )
+        if self.twice:
+            self._do(AGAIN_S, lambda: self._say_again(asked, saw), Order.PUBLICATION)
+
+    def _say_again(self, asked: Asked, saw: int) -> None:
+        t, says = self._clock.now(), self.says
+        self._answers.append(Answer(asked.prompt.id, asked.prompt.who, "rehearsed", t, says, saw))
+
+    def _do(self, after_s: float, action: Callable[[], None], order: Order = Order.HANDS) -> None:
+        self._clock.at(self._clock.now() + round(after_s * S), order, action)
 
     def _open_guard(self) -> None:
-        self._stand.guard = False
+        self._hands.hold("operator", becoming(self._stand, "guard", False))
 
     def _shut_guard(self) -> None:
-        self._stand.guard = True
+        self._hands.let_go("operator")
 
     def _interchange(self) -> None:
-        wiring = self._stand.wiring
-        self._stand.wiring = replace(wiring, aiding=not wiring.aiding)
+        self._hands.alter(Change(self._stand, "wiring", Wiring.interchanged))

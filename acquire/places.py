@@ -3,8 +3,9 @@
 The parser itself doesn't say.
 """
 
+import difflib
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import fields, is_dataclass
 from types import UnionType
 from typing import Any, get_args, get_type_hints
@@ -108,3 +109,9 @@ def shown_value(tables: Any, path: tuple[Key, ...]) -> str:
         return f"a list of {len(value)}"
     words = repr(value)
     return words if len(words) <= SHOWN else words[: SHOWN - 1] + "…"
+
+
+def nearest(name: str, names: Iterable[str]) -> str:
+    """Return a hint that names the nearest of `names`, or nothing where none is near."""
+    near = difflib.get_close_matches(name, list(names), n=1)
+    return f"did you mean {near[0]}?" if near else ""

@@ -21,7 +21,8 @@ SEALED = "run.sealed"
 INSERT_POLL = "INSERT INTO poll VALUES (NULL, ?, ?, ?, ?, ?, ?, ?)"
 INSERT_EVENT = "INSERT INTO event VALUES (?, ?, ?, ?, ?, ?, ?)"
 UPDATE_RUN = """UPDATE run SET state = :state, end = :end, verdict = :verdict, result = :result,
-    readings_sha256 = :readings_sha256, last_t = :last_t WHERE run = :run"""
+    readings_sha256 = :readings_sha256, last_t = :last_t, header = CASE WHEN :anchors IS NULL
+    THEN header ELSE json_set(header, '$.anchors', json(:anchors)) END WHERE run = :run"""
 
 
 class RunRecorder:
@@ -64,6 +65,7 @@ class RunRecorder:
         self._last_hash = NOTHING_BEFORE
         self._row: dict[str, object] = dict.fromkeys(("end", "verdict", "result"))
         self._row |= {"run": run, "state": state, "readings_sha256": None}
+        self._row["anchors"] = None
 
     def resumed(self, sequence: int, last_hash: str, polls: Sequence[tuple[str, PollRow]]) -> None:
         """Go on behind what is already in the archive: the chain's end and all polls so far."""
@@ -115,6 +117,14 @@ class RunRecorder:
     def state(self, state: str) -> None:
         """Record the run's state; raises ArchiveError where it can't be written now."""
         self._row["state"] = state
+        self._commit()
+
+    def anchors(self, dropped: Sequence[tuple[int, str]]) -> None:
+        """Record which UTC instant belongs to which stand time (ns), outside the chain.
+
+        Raises ArchiveError where it can't be written now.
+        """
+        self._row["anchors"] = canonical(dropped)
         self._commit()
 
     def end(

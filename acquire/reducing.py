@@ -11,9 +11,8 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
-from acquire.agreement import nearest
 from acquire.files import File, read_file, validated
-from acquire.places import line_of
+from acquire.places import line_of, nearest
 from acquire.refusal import Refusal
 from acquire.results_table import number, results_table
 from acquire.terminal import ABNORMAL, FINE, FOUND_WRONG, NORMAL, Terminal, print_json
