@@ -24,8 +24,9 @@ from drivers.simulated.units import SimulatedOutputsLink, SimulatedRegisterLink
 from drivers.simulated.wire import Wire
 
 NOT_A_NUMBER = "9.91E+37"
-# pyvisa-sim answers at once or not at all, and waits for the latter in real time.
-REAL_TIMEOUT_MS = 20
+# pyvisa-sim answers at once or not at all, and waits for the latter in real time. Long enough that
+# a busy computer is never taken for a silent instrument: rehearsals would differ with its load.
+REAL_TIMEOUT_MS = 2000
 
 
 class LiveProperty(Property):  # type: ignore[misc]  # pyvisa-sim ships no types
@@ -85,6 +86,8 @@ class SimulatedDevices:
             raise ConnectionLost(who, f"open {resource}", "there is no such resource")
         library: Any = self._manager.visalib
         library.devices = self._devices
+        # What an answer left behind would else be taken for the answer to the next question.
+        self._devices[resource]._output_buffers.clear()
         try:
             opened = self._manager.open_resource(
                 resource,

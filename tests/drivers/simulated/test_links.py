@@ -54,6 +54,13 @@ def test_every_instrument_of_the_stand_is_who_it_should_be(bench: Bench, name: s
     assert all(r.quality is Quality.GOOD for r in bench.instruments[name].poll())
 
 
+def test_an_answer_that_nobody_read_is_gone_once_the_link_is_opened_afresh() -> None:
+    """It would be taken for the answer to the next question, and every one after it."""
+    devices = SimulatedDevices(METERS)
+    devices.open(LV, "lv").write("FETC?")
+    assert devices.open(LV, "lv").query("*IDN?").startswith("INVENTED,POWER ANALYSER")
+
+
 def test_meters_read_the_truth_within_their_class(bench: Bench) -> None:
     """With everything energised each reading is the true value to class and noise."""
     bench.energise(lv=0.872, loop=0.78)
