@@ -50,7 +50,10 @@ ANNOUNCED = (
 class Recorder(Protocol):
     """Where a run is written. A failed commit raises ArchiveError and leaves the age to tell."""
 
-    last_commit_t: int
+    @property
+    def last_commit_t(self) -> int:
+        """The stand time of the last commit, ns."""
+        ...
 
     def readings(self, t: int, polls: Sequence[Poll]) -> None:
         """Take the polls that arrived by `t`."""
@@ -88,6 +91,8 @@ class Cycle:
         recorder: Recorder,
         asker: Asker,
         observer: Observer,
+        *,
+        now: int = 0,
     ) -> None:
         self.expected = expected
         self.outputs = outputs
@@ -96,13 +101,13 @@ class Cycle:
         self.evidence = Evidence()
         self.protection = Protection(expected)
         self.permissives: Mapping[str, tuple[Permissive, ...]] = PERMISSIVES
-        self.image = Image(expected.channels, 0)
+        self.image = Image(expected.channels, now)
         self._recorder = recorder
         self._asker = asker
         self._observer = observer
         self.scans = 0
         self.last: Scan
-        self._now = 0
+        self._now = now
         self._refused: tuple[str, ...] = ()
         self._intent: str | None = None
         self._asked: tuple[Prompt, int] | None = None
@@ -154,6 +159,13 @@ class Cycle:
         """Record an event outside a scan; return whether it is on the disk."""
         self._note(kind, facts)
         return self._tell()
+
+    def note(self, t: int, kind: str, facts: Mapping[str, Any]) -> None:
+        """Note an event of stand time `t` (ns); it is told with those of the scan that ends next.
+
+        Whatever happens between two writes of one scan is told once all are on the wire.
+        """
+        self._untold.append((t, kind, facts))
 
     def _note(self, kind: str, facts: Mapping[str, Any]) -> None:
         self._untold.append((self._now, kind, facts))

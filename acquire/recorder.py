@@ -21,8 +21,8 @@ SEALED = "run.sealed"
 INSERT_POLL = "INSERT INTO poll VALUES (NULL, ?, ?, ?, ?, ?, ?, ?)"
 INSERT_EVENT = "INSERT INTO event VALUES (?, ?, ?, ?, ?, ?, ?)"
 UPDATE_RUN = """UPDATE run SET state = :state, end = :end, verdict = :verdict, result = :result,
-    readings_sha256 = :readings_sha256, last_t = :last_t, header = CASE WHEN :anchors IS NULL
-    THEN header ELSE json_set(header, '$.anchors', json(:anchors)) END WHERE run = :run"""
+    readings_sha256 = :readings_sha256, last_t = :last_t WHERE run = :run"""
+UPDATE_ANCHORS = "UPDATE run SET header = json_set(header, '$.anchors', json(?)) WHERE run = ?"
 
 
 class RunRecorder:
@@ -65,7 +65,6 @@ class RunRecorder:
         self._last_hash = NOTHING_BEFORE
         self._row: dict[str, object] = dict.fromkeys(("end", "verdict", "result"))
         self._row |= {"run": run, "state": state, "readings_sha256": None}
-        self._row["anchors"] = None
 
     def resumed(self, sequence: int, last_hash: str, polls: Sequence[tuple[str, PollRow]]) -> None:
         """Go on behind what is already in the archive: the chain's end and all polls so far."""
@@ -124,8 +123,8 @@ class RunRecorder:
 
         Raises ArchiveError where it can't be written now.
         """
-        self._row["anchors"] = canonical(dropped)
-        self._commit()
+        with translated(self._path):
+            self._db.execute(UPDATE_ANCHORS, (canonical(dropped), self.run))
 
     def end(
         self, state: str, end: str, verdict: str | None, result: Mapping[str, Any] | None

@@ -1,28 +1,31 @@
 """A rehearsal: the run that a real stand would make, on the simulated one and the virtual clock."""
 
 import platform
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 from acquire.archive import Archive
-from acquire.clock import Order, S, VirtualClock, utc_now
+from acquire.clock import Anchors, Order, S
 from acquire.configuration import Scenario
 from acquire.cycle import Cycle, Observer
+from acquire.database import ArchiveError
+from acquire.disk import SufferingRecorder
 from acquire.encoding import sha256
+from acquire.fault_schedule import Crashed
 from acquire.log import EventLog
-from acquire.operator import RehearsedOperator
 from acquire.outcome import RunOutcome, reduced
 from acquire.poller import VirtualPoller
+from acquire.recorder import RunRecorder
+from acquire.site import Site
 from acquire.stand import expected_of
 from calculation.readings import LossReadings
 from drivers.description import Instrument, TextDescription
 from drivers.instrument import PolledInstrument, RegisterInstrument, TextInstrument
 from drivers.outputs import Outputs
-from drivers.simulated.circuit import WIRINGS
 from drivers.simulated.links import SimulatedLinks
-from drivers.simulated.stand import SimulatedStand
 from sequences.expected import Expected
 from sequences.loss_test import loss_test
 from sequences.run import Run
@@ -32,11 +35,14 @@ from sequences.scan import Procedure, Scan
 class Rehearsal:
     """One rehearsed run, scan by scan.
 
-    `stand` is the simulated plant, for whoever wants to break it between two scans.
-    Raises ConfigurationError for a scenario whose meters don't suit its pair.
+    `stand` is the simulated plant, for whoever wants to break it between two scans; `faults` are
+    words as `acquire.fault_schedule` reads them. Where a `site` is given the run is the next one on
+    a plant that another program has left as it is, and seed, wiring and faults are the site's.
+    Raises ConfigurationError for a scenario whose meters don't suit its pair, FaultRefused, and
+    Crashed in the middle of a scan or between two of them, where that is one of the faults.
     """
 
-    def __init__(
+    def __init__(  # noqa: PLR0913 - what a run is composed of, each by its name
         self,
         scenario: Scenario,
         *,
@@ -44,62 +50,91 @@ class Rehearsal:
         archive: Archive,
         connection: str = "opposition",
         voltmeter: str = "live",
+        faults: Sequence[str] = (),
+        site: Site | None = None,
         observer: Observer = lambda _t, _kind, _facts: None,
         procedure: Callable[[Expected], Procedure[Any]] = loss_test,
     ) -> None:
         self.scenario = scenario
         self.expected = expected_of(scenario)
-        self.clock = VirtualClock()
-        self.stand = SimulatedStand(
-            scenario.stand, scenario.pair.nameplate, scenario.truth, seed, WIRINGS[connection]
+        self.archive = archive
+        self.observer = observer
+        self.procedure = procedure
+        self.site = site or Site(
+            scenario, seed=seed, connection=connection, voltmeter=voltmeter, faults=faults
         )
-        self.stand.series_voltmeter.dead = voltmeter == "dead"
-        self.operator = RehearsedOperator(self.stand, self.clock)
-        stand = scenario.stand
-        self.recorder = archive.start_run(
-            scenario.schedule.procedure,
-            scenario.schedule_name,
-            seed,
-            scenario.files,
-            {i.name: [c.name for c in i.channel] for i in stand.instrument},
-            {"version": version("twinload"), "host": platform.node(), "anchors": [[0, utc_now()]]},
-            commit_interval_s=stand.commit_interval_s,
-        )
-        self._archive = archive
+        self.clock, self.stand = self.site.clock, self.site.stand
+        self.operator = self.site.operator
+        begun = self.clock.now()
+        self._anchors = Anchors(self.site.utc, begun)
+        self.recorder = self._start_run(begun)
         self._log = EventLog(archive.folder, self.recorder.run)
-
-        def tell(t: int, kind: str, facts: Mapping[str, Any]) -> None:
-            self._log.event(t, kind, facts)
-            observer(t, kind, facts)
-
         links = SimulatedLinks(
             self.stand, scenario.descriptions, scenario.folder / "meters.yaml", self.clock
         )
+        outputs = links.outputs()
+        outputs.after_write = self.site.faults.written
         self.cycle = Cycle(
             self.expected,
-            Outputs(stand.outputs, links.outputs(), self.clock),
+            Outputs(scenario.stand.outputs, outputs, self.clock),
             lambda record: Run(procedure(self.expected), self.expected, record),
             self.recorder,
             self.operator,
-            tell,
+            self._tell,
+            now=begun,
         )
-        started = {
-            "procedure": scenario.schedule.procedure,
-            "schedule": scenario.schedule_name,
-            "seed": seed,
-            "connection": connection,
-            "voltmeter": voltmeter,
-            "files": _hashes(scenario.files),
-        }
-        self.cycle.record("run.started", started)
+        self.cycle.record("run.started", self._started())
         self.pollers = [
             VirtualPoller(
                 self._instrument(i, links), i.period_s, i.phase_s, self.clock, self.cycle.publish
             )
-            for i in stand.instrument
+            for i in scenario.stand.instrument
         ]
-        self._period = round(stand.scan_period_s * S)
-        self.clock.at(self._period, Order.SCAN, self._scan)
+        self._period = round(scenario.stand.scan_period_s * S)
+        self.clock.at(begun + self._period, Order.SCAN, self._scan)
+        self.site.faults.tell = self.cycle.note
+        if site is None:
+            self.site.faults.start(self.site)
+        else:
+            self.site.faults.go_on()
+
+    def _start_run(self, begun: int) -> RunRecorder | SufferingRecorder:
+        scenario, archive = self.scenario, self.archive
+        stand = scenario.stand
+        recorder = archive.start_run(
+            scenario.schedule.procedure,
+            scenario.schedule_name,
+            self.site.seed,
+            scenario.files,
+            {i.name: [c.name for c in i.channel] for i in stand.instrument},
+            {
+                "version": version("twinload"),
+                "host": platform.node(),
+                "anchors": self._anchors.dropped,
+            },
+            t=begun,
+            commit_interval_s=stand.commit_interval_s,
+        )
+        if not self.site.faults.faults:
+            return recorder
+        return SufferingRecorder(recorder, self.site.disk, archive.path)
+
+    def _started(self) -> dict[str, Any]:
+        site = self.site
+        return {
+            "procedure": self.scenario.schedule.procedure,
+            "schedule": self.scenario.schedule_name,
+            "seed": site.seed,
+            "connection": site.connection,
+            "voltmeter": site.voltmeter,
+            "faults": [str(fault) for fault in site.faults.faults],
+            "files": _hashes(self.scenario.files),
+        }
+
+    def _tell(self, t: int, kind: str, facts: Mapping[str, Any]) -> None:
+        self.site.faults.heard(kind, facts)
+        self._log.event(t, kind, facts)
+        self.observer(t, kind, facts)
 
     def scans(self) -> Iterator[Scan]:
         """Run, yielding after every scan, until the run has ended."""
@@ -130,7 +165,7 @@ class Rehearsal:
             state=run.state.value,
             end=run.state.value,
             run=self.recorder.run,
-            archive=self._archive.path,
+            archive=self.archive.path,
             attempts=run.attempts,
             verdict=verdict,
             stage=run.stage,
@@ -150,6 +185,16 @@ class Rehearsal:
         now = self.clock.now()
         self.clock.at(now + self._period, Order.SCAN, self._scan)
         self.cycle.scan(now)
+        if self._anchors.drift_ns():
+            self._anchor(now)
+
+    def _anchor(self, now: int) -> None:
+        """Record that stand time and UTC have drifted apart; UTC itself is in no chain."""
+        drift_s = self._anchors.drift_ns() / S
+        self._anchors.drop(now)
+        self.cycle.record("clock.anchor", {"drift_s": drift_s})
+        with suppress(ArchiveError):
+            self.recorder.anchors(self._anchors.dropped)
 
     def _instrument(self, instrument: Instrument, links: SimulatedLinks) -> PolledInstrument:
         description = self.scenario.descriptions[instrument.description]
@@ -166,11 +211,13 @@ def rehearse(
     voltmeter: str,
     out: Path,
     observer: Observer,
+    faults: Sequence[str] = (),
 ) -> RunOutcome:
     """Rehearse a scenario from start to end into the archive of a folder.
 
-    Runs that an earlier process left without an end are ended first. Raises ConfigurationError
-    and ArchiveError.
+    Runs that an earlier process left without an end are ended first. Raises ConfigurationError,
+    ArchiveError, FaultRefused, and Crashed where that is one of the faults: the run is then left
+    without an end.
     """
     with Archive(out) as archive:
         for left in archive.close_abandoned():
@@ -182,9 +229,14 @@ def rehearse(
             archive=archive,
             connection=connection,
             voltmeter=voltmeter,
+            faults=faults,
             observer=observer,
         )
-        return rehearsal.finish()
+        try:
+            return rehearsal.finish()
+        except (Crashed, ArchiveError):
+            rehearsal.close()
+            raise
 
 
 def _hashes(files: Mapping[str, str]) -> dict[str, Any]:

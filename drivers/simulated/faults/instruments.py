@@ -5,7 +5,7 @@ from random import Random
 
 from drivers.description import Instrument, RegisterDescription, Stand, TextDescription
 from drivers.registers import encode
-from drivers.simulated.faults.fault import HasStand, PlantFault
+from drivers.simulated.faults.fault import Fault, HasStand, PlantFault
 from drivers.simulated.hands import Change
 from drivers.simulated.links import NOT_A_NUMBER
 from drivers.simulated.meters import OVER_RANGE
@@ -61,7 +61,7 @@ def instrument_faults(
 ) -> tuple[PlantFault, ...]:
     """Return every fault of every instrument of the stand, those of the outputs' unit as well."""
     found = [
-        PlantFault(f"{i.name}_{how}", "instrument", MUST[how], changes)
+        Fault(f"{i.name}_{how}", "instrument", MUST[how], changes)
         for i in stand.instrument
         for how, changes in _of(i, descriptions[i.description]).items()
     ]
@@ -137,14 +137,14 @@ def _no_value(description: Description) -> dict[int, int] | None:
 
 def _outputs(stand: Stand) -> tuple[PlantFault, ...]:
     return (
-        PlantFault(
+        Fault(
             "outputs_silent",
             "instrument",
             "a write that is lost takes the heartbeat with it for good: the watchdog cuts after its"
             " time; aborted",
             _silent("outputs"),
         ),
-        PlantFault(
+        Fault(
             "outputs_slow",
             "instrument",
             "nothing while every write arrives within its time-out; where the heartbeat comes too"

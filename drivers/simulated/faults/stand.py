@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
-from drivers.simulated.faults.fault import LIVE, STAGES, HasStand, PlantFault
+from drivers.simulated.faults.fault import LIVE, STAGES, Fault, HasStand, PlantFault
 from drivers.simulated.hands import Change, becoming
 
 CONTACTORS = {"lv": "lv_contactor", "loop": "loop_contactor"}
@@ -45,17 +45,17 @@ def _named(name: str) -> Callable[[HasStand], object]:
 
 def _circuits() -> tuple[PlantFault, ...]:
     return (
-        PlantFault(
+        Fault(
             "guard_opened",
             "stand",
             "energised: stop category 0 in one scan; else proofs and answered prompts are void and"
             " LV does not close",
             _setting(_plant, "guard", False),
         ),
-        PlantFault(
+        Fault(
             "emergency_stop_pressed", "stand", AT_ONCE, _setting(_plant, "emergency_stop", False)
         ),
-        PlantFault(
+        Fault(
             "protection_contact_opened",
             "stand",
             AT_ONCE,
@@ -72,7 +72,7 @@ def _contactor(side: str) -> tuple[PlantFault, ...]:
         what: str, must: str, attribute: str, value: Any, stages: tuple[str, ...]
     ) -> PlantFault:
         full = f"{name}_{what}"
-        return PlantFault(full, "stand", must, _setting(part, attribute, value), stages)
+        return Fault(full, "stand", must, _setting(part, attribute, value), stages)
 
     return (
         fault(
@@ -114,7 +114,7 @@ def _contactor(side: str) -> tuple[PlantFault, ...]:
 def _regulator(side: str) -> tuple[PlantFault, ...]:
     name = REGULATORS[side]
     return (
-        PlantFault(
+        Fault(
             f"{name}_runs_away",
             "stand",
             "more than 2 % off its target with its contactor closed: stop category 0; else it is"
@@ -122,7 +122,7 @@ def _regulator(side: str) -> tuple[PlantFault, ...]:
             _setting(_named(name), "drift_per_s", RUNAWAY_PER_S),
             STAGES[:-1],
         ),
-        PlantFault(
+        Fault(
             f"{name}_stuck",
             "stand",
             "3 s after its travel time: stop category 1, and category 0 once that is overdue",
@@ -134,7 +134,7 @@ def _regulator(side: str) -> tuple[PlantFault, ...]:
 
 def _supplies() -> tuple[PlantFault, ...]:
     return (
-        PlantFault(
+        Fault(
             "lv_supply_lost",
             "stand",
             "set above 10 %: stop category 0 on both, and stay out when it returns; in prove the LV"
@@ -142,7 +142,7 @@ def _supplies() -> tuple[PlantFault, ...]:
             _setting(_plant, "lv_supply_lost", True),
             LIVE,
         ),
-        PlantFault(
+        Fault(
             "loop_supply_lost",
             "stand",
             "no voltage where the position promises it: stop category 1; in prove: loop open, or a"
@@ -150,7 +150,7 @@ def _supplies() -> tuple[PlantFault, ...]:
             _setting(_plant, "loop_supply_lost", True),
             LIVE,
         ),
-        PlantFault(
+        Fault(
             "frequency_off",
             "stand",
             "off by more than 1 % for 10 s above half of rated voltage: stop category 1",
@@ -162,7 +162,7 @@ def _supplies() -> tuple[PlantFault, ...]:
 
 def _too_hot(unit: str) -> PlantFault:
     hot = {f"{unit}.top_liquid": TOO_HOT_C}
-    return PlantFault(
+    return Fault(
         f"unit_{unit}_too_hot",
         "stand",
         "a contactor closed: over-temperature or twins disagree, stop category 1; before: stop, not"
@@ -173,14 +173,14 @@ def _too_hot(unit: str) -> PlantFault:
 
 def _second_way_out() -> tuple[PlantFault, ...]:
     return (
-        PlantFault(
+        Fault(
             "watchdog_will_not_drop",
             "stand",
             "in prepare: stop, the watchdog does not act; later nothing, until an opening is not"
             " confirmed: then aborted, may be live",
             _setting(_named("watchdog"), "welded", True),
         ),
-        PlantFault(
+        Fault(
             "upstream_breaker_will_not_open",
             "stand",
             "nothing, until an opening is not confirmed: then aborted, may be live",

@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import Any
 
 from drivers.simulated.circuit import Wiring
-from drivers.simulated.faults.fault import HasStand, PlantFault
+from drivers.simulated.faults.fault import Fault, HasStand, PlantFault
 from drivers.simulated.hands import Change, becoming
 
 SHORTED_TURN_PERCENT = 20.0
@@ -53,7 +53,7 @@ def _one_more(was: int) -> int:
 
 
 def _hands(name: str, must: str, changes: Callable[[HasStand], tuple[Change, ...]]) -> PlantFault:
-    return PlantFault(name, "wiring", must + LATER, changes, behind_guard=True)
+    return Fault(name, "wiring", must + LATER, changes, behind_guard=True)
 
 
 def _leads() -> tuple[PlantFault, ...]:
@@ -87,7 +87,7 @@ def _leads() -> tuple[PlantFault, ...]:
 
 def _iron() -> tuple[PlantFault, ...]:
     return (
-        PlantFault(
+        Fault(
             "shorted_turn",
             "wiring",
             "in prove: short or shorted turn, stop; later LV supply current or another trip that"
@@ -112,7 +112,7 @@ def _reversed() -> tuple[PlantFault, ...]:
 
 def _multipliers() -> tuple[PlantFault, ...]:
     return tuple(
-        PlantFault(
+        Fault(
             f"{meter}_{how}",
             "wiring",
             "no result within limits: a check or trip that names it, a result that is impossible or"
