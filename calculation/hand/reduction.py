@@ -63,7 +63,8 @@ def _refuse_small_gap(hand: HandReadings, found: HandResult) -> None:
     if mismatch is None or split is None or mismatch >= split.least_ratio_mismatch_percent / 20:
         return
     least, volts = split.least_ratio_mismatch_percent, hand.no_load.series_voltage_v
-    if volts and least > MISMATCH_THAT_METERS_MAKE and mismatch * 1000 >= least:
+    # A thousand times it explains the exchange, give or take what the wattmeters err.
+    if volts and least > MISMATCH_THAT_METERS_MAKE and 3 * 1000 * mismatch >= least:
         why = f"a mismatch of {mismatch:.2g} %, the exchange takes {least:.2g} %: a k forgotten?"
         raise ImpossibleReading({"no_load.series_voltage_v": volts}, why)
 

@@ -17,7 +17,16 @@ from acquire.outcome import RunOutcome
 from tests.acquire.canned import ENDED, EVENTS, FINDING, OUTCOME, RESULT, canned_run
 from tests.acquire.test_archive import alter
 
-HEAVY = ("numpy", "pyvisa", "scipy", "pydantic", "structlog", "sqlite3")
+HEAVY = (
+    "numpy",
+    "uncertainties",
+    "matplotlib",
+    "pyvisa",
+    "scipy",
+    "pydantic",
+    "structlog",
+    "sqlite3",
+)
 
 
 def run(*arguments: object) -> Result:
@@ -246,7 +255,9 @@ def program(*arguments: str, code: str = "app()", **options: Any) -> Any:
 
 
 class TestProcess:
-    @pytest.mark.parametrize("command", [(), ("rehearse",), ("runs",), ("show",)])
+    @pytest.mark.parametrize(
+        "command", [(), ("rehearse",), ("reduce",), ("supplies",), ("runs",), ("show",)]
+    )
     def test_help_loads_nothing_heavy(self, command: tuple[str, ...]) -> None:
         """Help comes at once since what commands need is imported by them."""
         code = (
