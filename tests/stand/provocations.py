@@ -9,6 +9,7 @@ from copy import deepcopy
 from dataclasses import replace
 from typing import Any, Literal, NamedTuple
 
+from acquire.configuration import Scenario
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
 from drivers.simulated.circuit import OPPOSITION
 from drivers.simulated.stand import SimulatedStand
@@ -379,10 +380,10 @@ SILENT: dict[str, Provocation] = {
 SETTLED_S = 14.0  # at rest for longer than any trip looks back
 
 
-def provoked(watch: Watch, provocation: Provocation) -> Watched:
+def provoked(watch: Watch, provocation: Provocation, scenario: Scenario | None = None) -> Watched:
     """Return a run that was brought to the place, the hand about to act."""
     held = Held(provocation.place)
-    watched = watch(procedure=held)
+    watched = watch(scenario, procedure=held)
     watched.until(lambda _scan: held.reached)
     watched.go_on(SETTLED_S)
     watched.hand(provocation.hand, provocation.missed)

@@ -1,5 +1,7 @@
 """Every trip of the table acts on the simulated plant, in time and to its end."""
 
+from dataclasses import replace
+
 import pytest
 
 from acquire.configuration import Scenario
@@ -7,6 +9,19 @@ from drivers.outputs import CONTACTORS
 from sequences.trips import TRIPS, Trip
 from tests.stand.conftest import S, Watch, Watched
 from tests.stand.provocations import ACTS, EARLY, Provocation, open_soon, provoked
+
+
+@pytest.mark.campaign
+@pytest.mark.parametrize("trip", TRIPS, ids=lambda trip: trip.name)
+def test_acts_in_time_on_a_stand_that_scans_five_times_a_second(
+    watch: Watch, quick: Scenario, trip: Trip
+) -> None:
+    """The bound holds where the scan hides nothing of delays and polls."""
+    fast = replace(quick, stand=replace(quick.stand, scan_period_s=0.2))
+    provocation = ACTS[trip.name]
+    watched = provoked(watch, provocation, fast)
+    t = tripped(watched, trip.name)
+    assert 0 <= (t - begun(watched, provocation)) / S <= within_s(trip, provocation, fast)
 
 
 def tripped(watched: Watched, name: str) -> int:
