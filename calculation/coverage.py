@@ -2,15 +2,10 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import exp, floor, inf, lgamma, log
+from math import cos, exp, floor, inf, lgamma, log, pi, sin
 from typing import Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
 from calculation.source import EXCESS_KURTOSIS, STANDARD_OF_LIMIT, Distribution
-
-Cumulated = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 
 Basis = Literal["normal", "student", "distribution"]
 
@@ -19,14 +14,10 @@ Basis = Literal["normal", "student", "distribution"]
 FLATTEST_NORMAL = -0.3
 # Bounded parts smaller than this share of the whole are as good as normal.
 NEGLIGIBLE = 0.01
-CELLS = 8192
+# A Fourier series ends where what is left of it can't move the fifth digit, or here at the latest.
+LEFT = 1e-8
+MOST_TERMS = 4000
 
-# How much of a bounded distribution on -1 to 1 lies below x.
-CUMULATED: dict[Distribution, Cumulated] = {
-    "rectangular": lambda x: (1 + x) / 2,
-    "triangular": lambda x: 0.5 + x - np.sign(x) * x**2 / 2,
-    "arcsine": lambda x: 0.5 + np.arcsin(x) / np.pi,
-}
 TWO_SIGMA = 0.9545
 
 
@@ -78,29 +69,76 @@ def effective_freedom(parts: Sequence[Part]) -> float:
 def half_width(parts: Sequence[Part], coverage: float = 0.95) -> float:
     """Half-width of the interval about the mean that holds `coverage` of a sum of parts.
 
-    Every part is symmetrical; their masses on a grid of cells are convolved (JCGM 101, 5.2).
+    Every part is symmetrical, so the sum's distribution (JCGM 101, 5.2) is the Fourier series of
+    the product of their characteristic functions: within -a to a lies
+    a/L + sum of 2 phi(k pi/L) sin(k pi a/L)/(k pi), L beyond all that the sum can reach.
     """
-    combined = sum(part.standard**2 for part in parts) ** 0.5
+    combined = float(sum(part.standard**2 for part in parts) ** 0.5)
     bounded = [
         part
         for part in parts
         if EXCESS_KURTOSIS[part.distribution] and part.standard > NEGLIGIBLE * combined
     ]
-    rest = max(0.0, combined**2 - sum(part.standard**2 for part in bounded)) ** 0.5
-    limits = [part.standard / STANDARD_OF_LIMIT[part.distribution] for part in bounded]
-    reach = 1.01 * (sum(limits) + 6 * rest)
-    step = 2 * reach / CELLS
-    # Cells in the order that a Fourier transform wants: centre first, negative ones last.
-    centres = np.fft.fftfreq(CELLS, 1 / CELLS) * step
-    spectrum = np.exp(-((2 * np.pi * np.fft.rfftfreq(CELLS, step) * rest) ** 2) / 2)
-    for part, limit in zip(bounded, limits, strict=True):
-        cumulated = CUMULATED[part.distribution]
-        edges = np.clip(np.stack((centres - step / 2, centres + step / 2)) / limit, -1, 1)
-        spectrum = spectrum * np.fft.rfft(cumulated(edges[1]) - cumulated(edges[0]))
-    mass = np.fft.irfft(spectrum, CELLS)
-    within = mass[0] + 2 * np.cumsum(np.concatenate(([0.0], mass[1 : CELLS // 2])))
-    edge = (np.arange(CELLS // 2) + 0.5) * step
-    return float(np.interp(coverage, within, edge))
+    rest = float(max(0.0, combined**2 - sum(part.standard**2 for part in bounded)) ** 0.5)
+    limits = [(p.standard / STANDARD_OF_LIMIT[p.distribution], p.distribution) for p in bounded]
+    if len(limits) == 1 and rest < 1e-6 * combined:
+        limit, distribution = limits[0]
+        return limit * QUANTILES[distribution](coverage)
+    reach = sum(limit for limit, _ in limits) + 6 * rest
+    terms = _series(limits, rest, pi / reach)
+
+    def within(width: float) -> float:
+        along = pi * width / reach
+        return width / reach + sum(c * sin((k + 1) * along) for k, c in enumerate(terms))
+
+    low, high = 0.0, reach
+    for _ in range(30):
+        middle = (low + high) / 2
+        if within(middle) < coverage:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def _series(limits: Sequence[tuple[float, Distribution]], rest: float, step: float) -> list[float]:
+    """Coefficients of the series, until what is left of it is negligible."""
+    terms: list[float] = []
+    for k in range(1, MOST_TERMS + 1):
+        t = k * step
+        value = envelope = exp(-((rest * t) ** 2) / 2)
+        for limit, distribution in limits:
+            characteristic, bound = CHARACTERISTIC[distribution]
+            value *= characteristic(limit * t)
+            envelope *= bound(limit * t)
+        terms.append(2 * value / (k * pi))
+        if envelope / k < LEFT:
+            break
+    return terms
+
+
+def _bessel(x: float) -> float:
+    """J0: the mean of cos(x sin) over a turn (DLMF 10.9.1), far out its expansion (10.17.3)."""
+    if x < 25:
+        return sum(cos(x * sin(pi * (j + 0.5) / 40)) for j in range(40)) / 40
+    even = 1 - 9 / (128 * x**2) + 3675 / (32768 * x**4)
+    odd = -1 / (8 * x) + 75 / (1024 * x**3)
+    return float((2 / (pi * x)) ** 0.5 * (even * cos(x - pi / 4) - odd * sin(x - pi / 4)))
+
+
+# Of a distribution on -1 to 1: its characteristic function, and what that never exceeds.
+CHARACTERISTIC: dict[Distribution, tuple[Callable[[float], float], Callable[[float], float]]] = {
+    "rectangular": (lambda x: sin(x) / x, lambda x: min(1.0, 1 / x)),
+    "triangular": (lambda x: (sin(x / 2) / (x / 2)) ** 2, lambda x: min(1.0, 4 / x**2)),
+    "arcsine": (_bessel, lambda x: min(1.0, x**-0.5)),
+}
+
+# Of the same: within which half-width a share of it lies.
+QUANTILES: dict[Distribution, Callable[[float], float]] = {
+    "rectangular": lambda share: share,
+    "triangular": lambda share: 1 - (1 - share) ** 0.5,
+    "arcsine": lambda share: sin(share * pi / 2),
+}
 
 
 def student_factor(coverage: float, freedom: float) -> float:
