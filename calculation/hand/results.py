@@ -110,4 +110,5 @@ def quantities_of_hand(result: HandResult) -> dict[str, Any]:
         found["total_loss_w"] = result.unit.no_load_loss_w + reference
     if result.ratio_mismatch_percent is not None:
         found["ratio_mismatch_percent"] = result.ratio_mismatch_percent
+        found["series_ratio_percent"] = result.ratio_mismatch_percent / 2
     return found
