@@ -29,7 +29,6 @@ from sequences.scan import (
 )
 
 MOST_WAITED = 30
-WAYS = (LV, LOOP, SELECTOR, LV_REGULATOR, LOOP_REGULATOR)
 
 
 class Act(Protocol):
