@@ -20,7 +20,7 @@ from sequences.expected import Expected
 from sequences.loss_test import loss_test
 from sequences.scan import Procedure, Wait
 from tests.stand.conftest import STAGES, Watch, Watched
-from tests.stand.provocations import left_alone, open_soon
+from tests.stand.hands import left_alone, open_soon
 
 
 class Planted(Exception):

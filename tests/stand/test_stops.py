@@ -9,14 +9,8 @@ from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
 from sequences.scan import Scan
 from sequences.stopping import category_1_deadline_s
 from tests.stand.conftest import STAGES, S, Watch, Watched
+from tests.stand.hands import asking_to_stop, meter, open_soon, setting, silencing
 from tests.stand.held import Held, Place, loaded, no_load, opening
-from tests.stand.provocations import (
-    asking_to_stop,
-    meter,
-    open_soon,
-    setting,
-    silencing,
-)
 
 
 def held(watch: Watch, place: Place) -> tuple[Watched, Held]:

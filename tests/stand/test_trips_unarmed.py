@@ -14,8 +14,9 @@ from sequences.protection import Protection
 from sequences.scan import Scan
 from sequences.trips import TRIPS, Trip
 from tests.stand.conftest import S, Watch, Watched
+from tests.stand.hands import nothing, open_soon
 from tests.stand.held import proving
-from tests.stand.provocations import EARLY, SILENT, Provocation, nothing, open_soon, provoked
+from tests.stand.provocations import EARLY, SILENT, Provocation, provoked
 
 # A raise at half the impedance voltage is too small to be judged on this pair, and above it the
 # gate lets nothing through before the proof is complete: no plant gets there, scans are built.
@@ -32,7 +33,7 @@ def test_stays_silent_where_it_is_not_armed(watch: Watch, trip: Trip) -> None:
     """What is over the limit is no trip where the trip has nothing to protect."""
     provocation = SILENT[trip.name]
     watched = provoked(watch, provocation)
-    over = [over_limit(trip, scan, watched) for scan in watching(watched, provocation)]
+    over = [over_unarmed(trip, scan, watched) for scan in watching(watched, provocation)]
     assert any(over) or trip.name in NEVER_OVER
     trips = [e.facts["name"] for e in watched.told("trip")]
     assert trips[:1] == [provocation.instead][: len(provocation.instead)]
@@ -48,10 +49,12 @@ def watching(watched: Watched, provocation: Provocation) -> Iterator[Scan]:
             return
 
 
-def over_limit(trip: Trip, scan: Scan, watched: Watched) -> bool:
-    """Return whether anything in a scan is over the limit of a trip, armed or not."""
+def over_unarmed(trip: Trip, scan: Scan, watched: Watched) -> bool:
+    """Return whether anything in a scan is over the limit of a trip that is not armed."""
     cycle = watched.rehearsal.cycle
     at = View(scan, cycle.evidence, cycle.expected)
+    if trip.armed(at):
+        return False
     if trip.watch is None:
         return trip.exceeded(0.0, at)
     values = [r.value for r in scan.arrived if r.channel == trip.watch]
