@@ -63,8 +63,8 @@ class Bounds:
         self._noise = 4 * max(i.noise_percent for i in self._truth.instrument.values()) / 100
         self._expected = expected
         self._readings = readings
-        self._p0 = self._plate.no_load_loss_w
-        self._p_k = self._plate.load_loss_w
+        true = true_mean(scenario)
+        self._p0, self._p_k = true.no_load_loss_w, true.load_loss_w
 
     def _of(self, channel: str, value: float) -> float:
         """Relative limit of error of a reading, four sigma of noise with it."""
