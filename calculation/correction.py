@@ -65,17 +65,30 @@ def load_loss_at_reference(
     Raises:
         ImpossibleReading: load loss below I²R by more than measurement explains.
     """
-    ohmic = sum(w.i2r_w for w in windings)
+    of_metal: dict[float, list[N]] = {}
+    for winding in windings:
+        of_metal.setdefault(winding.constant_k, []).append(winding.i2r_w)
+    parts = [(constant_k, _sum(i2r_w)) for constant_k, i2r_w in of_metal.items()]
+    ohmic = _sum([i2r_w for _, i2r_w in parts])
     additional = load_loss_w - ohmic
-    if not everywhere(nominal(additional + ADDITIONAL_LOSS_DOUBT * ohmic) >= 0):
+    if not everywhere(nominal(additional) >= -ADDITIONAL_LOSS_DOUBT * nominal(ohmic)):
         raise ImpossibleReading(
             {"load_loss_w": load_loss_w, "i2r_w": ohmic, "winding_temperature_c": measured_c},
             "load loss below the I²R of the d.c. resistances",
         )
-    total = 0 * load_loss_w
-    for winding in windings:
-        warmer = (winding.constant_k + reference_c) / (winding.constant_k + measured_c)
-        total = total + winding.i2r_w * (warmer + additional / ohmic / warmer)
+    carried = []
+    for constant_k, i2r_w in parts:
+        warmer = (constant_k + reference_c) / (constant_k + measured_c)
+        rest = additional if len(parts) == 1 else additional * (i2r_w / ohmic)
+        carried.append(i2r_w * warmer + rest / warmer)
+    return _sum(carried)
+
+
+def _sum(values: Sequence[N]) -> N:
+    """The sum of one value or more; no pass over arrays for the zero that `sum` begins with."""
+    total = values[0]
+    for value in values[1:]:
+        total = total + value
     return total
 
 

@@ -190,6 +190,32 @@ def test_b6_three_phase_star_delta(tmp_path: Path) -> None:
     assert 100 * unit["efficiency"][0]["value"] == pytest.approx(97.32475, abs=5e-6)
 
 
+def test_b7_all_day(tmp_path: Path) -> None:
+    """Theraja, Ex. 32.83 p. 1184 (T): ordinary 98.68421, all-day 97.14805 %. Volts and amperes
+    are ours (I0 2 %, u_k 4 %).
+    """
+    hours = [(3, 50 / 150), (8, 100 / 150), (13, 0)]
+    day = [{"hours": h, "load": x, "power_factor": 1} for h, x in hours]
+    tables = single((150e3, 11e3, 400), (400, 7.5, 1e3), (440, 150 / 11, 1e3))
+    tables["evaluate"] = {"load": [1.0], "power_factor": [1.0], "day": day}
+    unit = reduced(tmp_path, tables)["transformer"]
+    assert 100 * unit["efficiency"][0]["value"] == pytest.approx(98.68421, abs=5e-6)
+    assert 100 * unit["all_day_efficiency"] == pytest.approx(97.14805, abs=5e-6)
+
+
+def test_b8_the_predicted_readings_give_the_circuit_back(tmp_path: Path) -> None:
+    """Verma & Ahuja, Ex. 3.9 p. 282 (T, recomputed: its transcription divides integers). Both
+    tests on the HV side; six digits of the readings leave five of the reactances.
+    """
+    tables = single((4e3, 460, 230), (460, 1.97140, 325.538), (11.0006, 8.69565, 60.4915))
+    tables["no_load"]["side"] = "hv"
+    unit = reduced(tmp_path, tables)["transformer"]
+    assert unit["core_loss_resistance_hv_ohm"] == pytest.approx(650, rel=5e-6)
+    assert unit["magnetizing_reactance_hv_ohm"] == pytest.approx(250, rel=1e-5)
+    assert unit["equivalent_resistance_ohm"] == pytest.approx(0.4 + 4 * 0.1, rel=5e-6)
+    assert unit["equivalent_reactance_ohm"] == pytest.approx(0.5 + 4 * 0.12, rel=2e-5)
+
+
 @pytest.mark.parametrize(
     ("material", "standard", "rise_k"),
     [("copper", "IEC", 59.6491), ("copper", "IEEE", 59.5322), ("aluminium", "IEC", 57.3099)],
