@@ -1,7 +1,7 @@
 """What has been proven, folded from scans alone and never set by a procedure."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
@@ -58,8 +58,7 @@ class Rest(NamedTuple):
     voltage_v: float
 
 
-@dataclass(frozen=True, slots=True)
-class Evidence:
+class Evidence(NamedTuple):
     """What scans have shown since the guard last opened (or since the start).
 
     Instants are stand time in ns. `gap` is the last ratio shown at rated voltage, `opposed` when
@@ -73,7 +72,7 @@ class Evidence:
     watchdog_dropped: bool = False
     watchdog_acted: int | None = None
     guard_shut: int | None = None
-    answered: Mapping[str, int] = field(default_factory=dict)
+    answered: Mapping[str, int] = MappingProxyType({})
     loop_closed: int | None = None
     lv_before_closing_v: float | None = None
     not_aiding: int | None = None
@@ -84,8 +83,8 @@ class Evidence:
     proof_complete: int | None = None
     gap: Gap | None = None
     opposed: int | None = None
-    rest: Mapping[str, tuple[Rest | None, Rest]] = field(default_factory=dict)
-    recent: Mapping[str, tuple[tuple[int, float], ...]] = field(default_factory=dict)
+    rest: Mapping[str, tuple[Rest | None, Rest]] = MappingProxyType({})
+    recent: Mapping[str, tuple[tuple[int, float], ...]] = MappingProxyType({})
 
     def after(self, scan: Scan, expected: Expected) -> "Evidence":
         """Return the evidence after one more scan; a guard open or unwatched leaves none."""
@@ -95,12 +94,12 @@ class Evidence:
         for fold in FOLDS:
             changes = fold(known, scan, expected)
             if changes:
-                known = replace(known, **changes)
+                known = known._replace(**changes)
         return known
 
     def revoke(self) -> "Evidence":
         """Return the evidence after a trip."""
-        return replace(self, revoked=True)
+        return self._replace(revoked=True)
 
     def loop_impedance_ohm(self, expected: Expected) -> float:
         """Return |2 Z_e|, ohm: the nameplate's until measured."""
@@ -126,10 +125,12 @@ def is_open(scan: Scan, channel: str) -> bool:
 
 def guard_was_open(scan: Scan, expected: Expected) -> bool:
     """Return whether the guard was seen open since the last scan, or may have been open unseen."""
-    # Opened and shut between two scans, the newest reading is of a shut guard.
-    readings = (scan.image[GUARD], *(r for r in scan.arrived if r.channel == GUARD))
-    if any(r.value is not None and r.value < 0.5 for r in readings):
+    if is_open(scan, GUARD):
         return True
+    # Opened and shut between two scans, the newest reading is of a shut guard.
+    for channel, _t, _began, value, _quality, _reason in scan.arrived:
+        if channel == GUARD and value is not None and value < 0.5:
+            return True
     # People may have been in and out while nobody read it. While a contactor is closed such a
     # channel is a trip, and that keeps what armed trips use.
     told_closed = scan.outputs[LV].commanded + scan.outputs[LOOP].commanded > 0

@@ -36,6 +36,9 @@ def prepare(expected: Expected) -> Procedure[Scan]:
         "a main contactor does not read open before the test",
         "welded contacts, auxiliary contacts; treat as live",
     )
+    while _without_value(scan):
+        # A voltage that was not read is not nought.
+        scan = yield from _instruments_alive(scan)
     check_dead({c: scan.value(c) or 0.0 for c in VOLTAGES})
     check_balance(_temperatures(scan, "top_liquid"), _temperatures(scan, "bottom_liquid"))
     scan = yield from wait_until(

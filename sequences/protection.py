@@ -40,11 +40,13 @@ class Protection:
             # The same harmless value again in the same scan is harmless again.
             if trips is None or (value is not None and quiet.get(channel) == value):
                 continue
-            if value is None:
-                if reading.reason != OVER_RANGE:
-                    continue
+            if value is not None:
+                over = [t for t in trips if t.exceeded(value, at) and t.armed(at)]
+            elif reading.reason == OVER_RANGE:
                 value = inf
-            over = [t for t in trips if t.exceeded(_tolerated(t, value, at), at)]
+                over = [t for t in trips if t.exceeded(_tolerated(t, at), at) and t.armed(at)]
+            else:
+                continue
             if over:
                 quiet.pop(channel, None)
                 acting += [t for t in over if self._count(t, reading, at)]
@@ -64,9 +66,6 @@ class Protection:
         """Count a reading over the limit; return whether its trip acts at once."""
         begins = _begins(trip, at)
         if begins is None or reading.began < begins:
-            return False
-        if not trip.armed(at):
-            self._counts.pop(trip.name, None)
             return False
         count = self._counts.get(trip.name)
         if count is None or count.begins != begins:
@@ -107,11 +106,10 @@ def _begins(trip: Trip, at: View) -> int | None:
     return state.at_rest_since if trip.from_rest else state.since
 
 
-def _tolerated(trip: Trip, value: float, at: View) -> float:
-    """Return the value to judge: in prove over range is the finding *aiding* and not a trip."""
-    if value == inf and trip.name == "lv_supply_current" and proving_with_loop(at):
-        return 0.0
-    return value
+def _tolerated(trip: Trip, at: View) -> float:
+    """Return what over range is judged as: in prove it is the finding *aiding* and not a trip."""
+    tolerated = trip.name == "lv_supply_current" and proving_with_loop(at)
+    return 0.0 if tolerated else inf
 
 
 def _urgency(trip: Trip) -> tuple[int, bool]:

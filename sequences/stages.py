@@ -121,12 +121,18 @@ def _patience(scan: Scan, since: int, output: str) -> None:
 
 
 def settled(scan: Scan, expected: Expected, *channels: str) -> Procedure[Scan]:
-    """Wait for readings of these channels that began after everything came to rest."""
+    """Wait for readings of these channels that began after everything came to rest.
+
+    An answer that was lost is no reading: the next one is waited for. Over range is one.
+    """
 
     def comparable(scan: Scan) -> bool:
         rest = scan.at_rest_since()
-        since = None if rest is None else rest + expected.averaging_ns
-        return since is not None and all(scan.image[c].began >= since for c in channels)
+        if rest is None:
+            return False
+        since = rest + expected.averaging_ns
+        read = (scan.value(c) is not None or scan.over_range(c) for c in channels)
+        return all(read) and all(scan.image[c].began >= since for c in channels)
 
     return (
         yield from wait_until(

@@ -92,8 +92,10 @@ def category_0(scan: Scan, expected: Expected, withhold: bool) -> Procedure[bool
 
 
 def _all_open(scan: Scan) -> bool:
+    """Both read open since they were told to: the scan of the trip itself shows nothing of it."""
+    told = all(scan.outputs[c].commanded < 0.5 for c in (LV, LOOP))
     fresh = all(scan.image[c].began >= scan.outputs[c].since for c in (LV, LOOP))
-    return fresh and is_open(scan, LV) and is_open(scan, LOOP)
+    return told and fresh and is_open(scan, LV) and is_open(scan, LOOP)
 
 
 def _bus_v(scan: Scan, expected: Expected) -> float | None:

@@ -203,7 +203,7 @@ class TestWhatTripsUse:
 
     def test_revoked_evidence_keeps_what_armed_trips_use(self) -> None:
         revoked = PROVEN.revoke()
-        assert replace(revoked, revoked=False) == PROVEN
+        assert revoked._replace(revoked=False) == PROVEN
 
     def test_impedance_and_gap_are_the_nameplates_and_the_limits_until_measured(self) -> None:
         expected, none = shipped(), Evidence()

@@ -1,7 +1,5 @@
 """Evidence of the prove stage and of opposition: what shows it, what voids it."""
 
-from dataclasses import replace
-
 import pytest
 
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
@@ -47,7 +45,7 @@ def _proving(closed: Paper) -> Paper:
 def _rated() -> Paper:
     """Return one with the proof complete, LV at rated voltage and the loop open."""
     paper = Paper()
-    paper.evidence = replace(PROVEN, gap=None, opposed=None)
+    paper.evidence = PROVEN._replace(gap=None, opposed=None)
     paper.tell(LV, 1.0)
     paper.low(400.0)
     return paper
@@ -261,7 +259,7 @@ class TestOpposition:
         assert rated.after().opposed is None
 
     def test_it_needs_a_complete_proof(self, rated: Paper) -> None:
-        rated.evidence = replace(rated.evidence, proof_complete=None, loop=None)
+        rated.evidence = rated.evidence._replace(proof_complete=None, loop=None)
         assert rated.after().opposed is None
 
     def test_both_voltages_have_to_begin_after_rest(self, rated: Paper) -> None:

@@ -188,7 +188,7 @@ class TestMoving:
 class TestLvCap:
     """LV is raised to no more than 1.1 of rated: its promise less the drop that it shows."""
 
-    PROVEN = replace(NOTHING_PROVEN, proof_complete=1)
+    PROVEN = NOTHING_PROVEN._replace(proof_complete=1)
     WORDS = words_of(LV_REGULATOR, "LV within 1.1 of rated")
 
     @pytest.mark.parametrize(
@@ -227,7 +227,7 @@ class TestAge:
         paper = Paper()
         if output == LOOP:
             paper.tell(LV, 1.0)
-        evidence = replace(NOTHING_PROVEN, guard_shut=1)
+        evidence = NOTHING_PROVEN._replace(guard_shut=1)
         permissive = next(p for p in PERMISSIVES[output] if p.name == name)
 
         def unmet(unread: tuple[str, ...]) -> bool:

@@ -168,7 +168,7 @@ def contactors_not_seen(bench: Bench) -> None:
     prepared(bench)
     cycle = bench.watched.rehearsal.cycle
     bench.ask(Close(LV))
-    cycle.evidence = replace(cycle.evidence, seen_open=None)
+    cycle.evidence = cycle.evidence._replace(seen_open=None)
     bench.hand(0.6, (bench.plant.loop_contactor, "commanded", True))
     bench.ask(Close(LV))
 

@@ -1,7 +1,6 @@
 """No trip of the table acts where it is not armed; those that are armed always act early too."""
 
 from collections.abc import Iterator
-from dataclasses import replace
 from itertools import islice
 from math import inf
 
@@ -72,9 +71,9 @@ def test_a_voltage_that_does_not_follow_is_no_trip_before_the_proof_is_complete(
     unproven, proven = Protection(cycle.expected, (trip,)), Protection(cycle.expected, (trip,))
     acted, would_act = [], []
     for scan in islice(watched.scans(), 6):
-        evidence = replace(cycle.evidence, rest=deaf, proof_complete=None)
+        evidence = cycle.evidence._replace(rest=deaf, proof_complete=None)
         acted.append(unproven.check(scan, evidence))
-        would_act.append(proven.check(scan, replace(evidence, proof_complete=1)))
+        would_act.append(proven.check(scan, evidence._replace(proof_complete=1)))
     assert acted == [None] * 6
     assert trip in would_act
 
