@@ -83,10 +83,15 @@ class PollCoder:
             t[0],
             began[0],
             None if alike else self._times.pack(*chain.from_iterable(zip(t, began, strict=True))),
-            self._pack(*[math.nan if v is None else v for v in values]),
+            self._values(values),
             bytes(qualities) if any(qualities) else self._all_good,
             json.dumps(reasons) if any(reasons) else None,
         )
+
+    def _values(self, values: tuple[float | None, ...]) -> bytes:
+        if None in values:
+            return self._pack(*[math.nan if v is None else v for v in values])
+        return self._pack(*values)
 
     def unpack(self, row: PollRow) -> tuple[Reading, ...]:
         """Return the readings that were packed into `row`."""

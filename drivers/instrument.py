@@ -161,6 +161,7 @@ class RegisterInstrument:
         self._plan = plan_reads(description)
         fields = tuple(f.field for f in description.value)
         self._slots = _slots(instrument.channel, fields, instrument.name)
+        self._decoded: tuple[tuple[int, ...], list[float]] = ((), [])
 
     def open(self) -> None:
         """Open the link afresh and make sure who answers. Raises InstrumentFault."""
@@ -184,7 +185,9 @@ class RegisterInstrument:
             return _bad(self._instrument, fault, began, now())
         t = (began + now()) // 2
         self.fault = None
-        return tuple(_readings(self._slots, self._plan.values(registers), t, began))
+        if registers != self._decoded[0]:
+            self._decoded = (registers, self._plan.values(registers))
+        return tuple(_readings(self._slots, self._decoded[1], t, began))
 
     def _registers(self) -> tuple[int, ...]:
         """Read all blocks and put them end to end, with the identity among them proven."""

@@ -44,6 +44,8 @@ class Contactor:
     def advance(self, t: int, supplied: bool) -> None:
         """Move on to `t`, at which the coil circuit is supplied or not."""
         energised = self.commanded and supplied and not self.fallen_out
+        if energised == self._energised == self._closed and self.due == inf:
+            return
         if energised != self._energised:
             self._energised = energised
             self.due = t + (self._close_ns if energised else self._open_ns)
