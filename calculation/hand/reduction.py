@@ -245,6 +245,13 @@ def hand_verdict(
     if unit.load_loss_reference_w is None or unit.impedance_reference_percent is None:
         reason = "no winding temperature: nothing stands at reference temperature"
         return Verdict((), None, reason, hand.guarantee.rule)
+    if (
+        hand.guarantee.rule == "guarded"
+        and result.method == "plain split"
+        and result.ratio_mismatch_percent is None
+    ):
+        reason = "a plain split without the gap's voltage: its uncertainty isn't known"
+        return Verdict((), None, reason, hand.guarantee.rule)
     judged = _AtReference(
         unit.no_load_loss_w,
         unit.no_load_current_percent,

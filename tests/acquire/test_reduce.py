@@ -174,6 +174,15 @@ class TestVerdict:
         assert found.exit_code == 4
         assert "none; no winding temperature" in found.stdout
 
+    def test_no_guarded_verdict_on_an_unknown_exchange(self, tmp_path: Path) -> None:
+        """What the budget can't hold can't guard: a blind plain split has no such verdict."""
+        blind = changed(EXAMPLE, load__lv_voltage_v=None, load__lv_power_w=None)
+        blind = changed(blind, no_load__series_voltage_v=None)
+        assert reduced(tmp_path, blind)["verdict"] == "within"
+        guarded = reduced(tmp_path, blind, "--rule", "guarded")
+        assert guarded["verdict"] is None
+        assert "isn't known" in guarded["verdict_reason"]
+
     def test_a_guarded_rule_needs_instruments(self, tmp_path: Path) -> None:
         """Nothing can be guarded by an uncertainty that nobody stated."""
         bare = changed(EXAMPLE, instruments=None)
