@@ -25,6 +25,7 @@ from tests.stand.wild import (
     Interchange,
     Push,
     Reckless,
+    Series,
     nonsense,
 )
 
@@ -53,6 +54,19 @@ LV_TARGETS = (
     *(0.1, 0.2174, 0.83, 0.873, 0.885, 0.92, 0.957, 1.0),
 )
 LOOP_TARGETS = (0.0, 0.0002, 0.0019, 0.03, 0.05, 0.19, 0.225, 0.23, 0.45, 0.78, 0.9, 0.95, 1.0)
+
+# What lies near every hole that was ever found, in pieces: on which pair and after what is drawn.
+RECIPES = (
+    # The watchdog seen to act, and not a prompt answered.
+    Series((Insist(WithholdHeartbeat(), 6), Insist(Wait(), 3), Push(LV, 1))),
+    Series((Climb(LV_REGULATOR, 0.0), Insist(Open(LV), 2), Push(SELECTOR, 2), Push(LV, 1))),
+    Series((Climb(LV_REGULATOR, 0.0), Insist(Open(LV), 2), Push(LOOP, 3))),
+    Series((Climb(LV_REGULATOR, 0.0173), Push(LOOP, 3), Climb(LV_REGULATOR, 0.873))),
+    Series((Insist(Open(LV), 2), Push(LV, 2))),
+    Series((Insist(Open(LOOP), 2), Climb(LOOP_REGULATOR, 0.2), Push(LOOP, 2))),
+    Series((Climb(LV_REGULATOR, 0.873), Push(LOOP, 3), Climb(LOOP_REGULATOR, 0.78))),
+    Series((Insist(Move(LV_REGULATOR, 0.3), 1), Insist(Move(LV_REGULATOR, 0.0173), 1))),
+)
 
 
 class Plant(NamedTuple):
@@ -179,4 +193,6 @@ def acts() -> st.SearchStrategy[Act]:
         st.builds(Insist, requests(), st.integers(1, 4)),
         honest,
         people,
+        st.sampled_from(RECIPES),
+        st.sampled_from(RECIPES),
     )

@@ -83,6 +83,17 @@ class Insist(NamedTuple):
         return scan
 
 
+class Series(NamedTuple):
+    """Do several things one after another."""
+
+    acts: tuple[Act, ...]
+
+    def run(self, scan: Scan, at: "Wild") -> Procedure[Scan]:
+        for act in self.acts:
+            scan = yield from act.run(scan, at)
+        return scan
+
+
 class Push(NamedTuple):
     """Ask for a closing until it is done, or is refused for other reasons than its intent."""
 
