@@ -2,16 +2,17 @@
 
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
+from functools import cached_property
 from unittest.mock import patch
 
 from acquire.archive import Archive
 from acquire.records import Event
 from acquire.rehearsal import Rehearsal
+from acquire.storm.true_pair import METERS, TruePair
 from drivers.outputs import LOOP, LV, SELECTOR
 from sequences.expected import HALF_IMPEDANCE_MARGIN
 from sequences.prompt import PREPARATION
 from sequences.run import State
-from tests.stand.true_pair import METERS, TruePair
 
 S = 1_000_000_000
 WRONG_PAIR_CURRENT = 0.6  # of rated: aiding at half the impedance voltage drives 0.5
@@ -66,19 +67,19 @@ class Judge:
             self._shut_since = t
         if not plant.watchdog.picked_up:
             self._dropped_at = t
-        self._judge_voltage()
-        self._judge_current(t)
+        solution = plant.solution()
+        self._judge_voltage(abs(solution.bus) / plant.nameplate.lv_voltage_v)
+        self._judge_current(abs(solution.loop) / plant.nameplate.hv_current_a, t)
         self._judge_contactors(t)
 
-    def _judge_voltage(self) -> None:
-        bus = abs(self.plant.solution().bus) / self.plant.nameplate.lv_voltage_v
+    def _judge_voltage(self, bus: float) -> None:
         self.highest["bus"] = max(bus, self.highest["bus"])
         if bus > MOST_VOLTAGE * METERS:
             self._note("LV bus above 1.1 of rated", bus)
-        if bus > self._low() and not self.pair.sound():
+        if bus > self._low and not self.pair.sound():
             self._note("LV bus above half the impedance voltage on a wrong pair", bus)
         promised = self._promised()
-        if promised <= self._low():
+        if promised <= self._low:
             return
         if self._closed[LV] and not self.pair.voltmeter_live():
             self._note("LV above half the impedance voltage with a dead voltmeter", promised)
@@ -86,8 +87,7 @@ class Judge:
         if self._closed[LOOP] and not opposed:
             self._note("LV above half the impedance voltage, loop closed, not opposed", promised)
 
-    def _judge_current(self, t: int) -> None:
-        loop = abs(self.plant.solution().loop) / self.plant.nameplate.hv_current_a
+    def _judge_current(self, loop: float, t: int) -> None:
         self.highest["loop"] = max(loop, self.highest["loop"])
         shown = self.rehearsal.cycle.evidence.loop is not None
         # Evidence may be gone before the contacts are open.
@@ -96,9 +96,12 @@ class Judge:
             self.highest["wrong_loop"] = max(loop, self.highest["wrong_loop"])
             if loop > WRONG_PAIR_CURRENT:
                 self._note("loop current above 60 % of rated on a pair that is not proven", loop)
-        if loop > self._ceiling():
+        over = loop > TRIP_CURRENT * METERS
+        if over and loop > self._ceiling():
             self._note("loop current above what its cap lets through", loop)
-        over_s = self._lasting("loop current", loop > TRIP_CURRENT * METERS, t)
+        over_s = self._lasting("loop current", over, t)
+        if not over:
+            return
         polls_s = self.expected.two_polls_ns("hv.current.1") / S
         if over_s > polls_s + self._acting_s():
             self._note("loop current above its trip for longer than that takes", over_s)
@@ -152,6 +155,7 @@ class Judge:
         full = self.expected.lv_regulator.full_voltage_v
         return self.plant.lv_regulator.share * full / self.plant.nameplate.lv_voltage_v
 
+    @cached_property
     def _low(self) -> float:
         """Return half the impedance voltage, per unit of rated, with its margin and one step."""
         regulator = self.expected.lv_regulator
