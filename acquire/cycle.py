@@ -12,7 +12,7 @@ from drivers.link import InstrumentFault
 from drivers.outputs import LOOP, LV, Outputs
 from drivers.reading import OVER_RANGE, Reading
 from sequences.conditions import View
-from sequences.evidence import Evidence
+from sequences.evidence import Evidence, is_answer_to
 from sequences.expected import Expected
 from sequences.gate import Passage, gate
 from sequences.permissives import INTENT_MISSING, PERMISSIVES, Permissive, Situation
@@ -216,7 +216,8 @@ class Cycle:
                 "value": answer.value,
             }
             self._note("answer", facts)
-            if self._asked is not None and answer.prompt == self._asked[0].id:
+            # An answer to what was asked before leaves the prompt open, and its time running.
+            if is_answer_to(answer, scan):
                 self._asked = None
         return scan
 
