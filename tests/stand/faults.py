@@ -10,8 +10,8 @@ from random import Random
 from typing import NamedTuple
 
 from acquire.rehearsal import Rehearsal
+from acquire.storm.twins import between
 from drivers.simulated.circuit import Wiring
-from tests.stand.twins import between
 
 LV_SHORT = frozenset({"lv_short_or_shorted_turn", "lv_supply_current"})
 OPEN = frozenset({"loop_open"})

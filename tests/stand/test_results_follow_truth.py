@@ -12,17 +12,17 @@ from acquire.archive import Archive
 from acquire.configuration import Scenario, load_scenario
 from acquire.outcome import RunOutcome
 from acquire.rehearsal import Rehearsal
-from calculation.readings import LossReadings
-from drivers.description import Accuracy, Channel, Stand
-from tests.stand.pairs import draw_scenario, use_up_classes
-from tests.stand.scenario_files import write_files
-from tests.stand.truth_bounds import Bounds, true_mean
-from tests.stand.twins import (
+from acquire.storm.good_pairs import draw_scenario, use_up_classes
+from acquire.storm.truth_bounds import Bounds, true_mean
+from acquire.storm.twins import (
     IMPEDANCE_PERCENT,
     NO_LOAD_CURRENT_PERCENT,
     draw_nameplate,
     most_mismatch,
 )
+from calculation.readings import LossReadings
+from drivers.description import Accuracy, Channel, Stand
+from tests.stand.scenario_files import write_files
 
 READING_PERCENT = 0.05
 RANGE_PERCENT = 0.02  # at most: the meter rule may ask for less

@@ -1,0 +1,1 @@
+"""Storms: seeded rehearsals under faults, judged on what is truly so."""
