@@ -1,6 +1,6 @@
 """What the commands do, once it is clear which: rehearse, list, show."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +10,7 @@ from rich.text import Text
 
 from acquire.archive import Archive
 from acquire.configuration import load_scenario
+from acquire.fault_schedule import Crashed
 from acquire.records import Outcome, Run, Verification
 from acquire.rehearsal import rehearse
 from acquire.report import Report
@@ -25,6 +26,11 @@ from acquire.terminal import (
     print_json,
 )
 
+CRASHED = (
+    "The rehearsed program has crashed, as was asked. Its run is left without an end: the next"
+    " start marks it aborted."
+)
+
 
 def rehearsed(  # noqa: PLR0917 - the options of the command, one each
     scenario: str,
@@ -32,22 +38,32 @@ def rehearsed(  # noqa: PLR0917 - the options of the command, one each
     seed: int,
     connection: str,
     voltmeter: str,
+    faults: Sequence[str],
     out: Path,
     as_json: bool,
 ) -> int:
     """Rehearse a scenario and tell of it; return the exit code.
 
-    Raises ConfigurationError and ArchiveError before anything has begun.
+    Raises ConfigurationError, FaultRefused and ArchiveError before anything has begun, and
+    ArchiveError where the end can't be written.
     """
     report = Report(Terminal())
-    outcome = rehearse(
-        load_scenario(scenario, schedule),
-        seed=seed,
-        connection=str(connection),
-        voltmeter=str(voltmeter),
-        out=out,
-        observer=_unseen if as_json else report.event,
-    )
+    try:
+        outcome = rehearse(
+            load_scenario(scenario, schedule),
+            seed=seed,
+            connection=str(connection),
+            voltmeter=str(voltmeter),
+            faults=faults,
+            out=out,
+            observer=_unseen if as_json else report.event,
+        )
+    except Crashed:
+        if as_json:
+            print_json({"state": "crashed", "words": CRASHED})
+        else:
+            Terminal().print(Text(CRASHED, EMERGENCY))
+        return STOPPED
     if as_json:
         print_json(plain(outcome))
     else:

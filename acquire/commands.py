@@ -110,16 +110,36 @@ def rehearse(
     voltmeter: Annotated[
         Voltmeter, typer.Option(help="Whether the series voltmeter works.")
     ] = Voltmeter.LIVE,
+    fault: Annotated[
+        list[str] | None,
+        typer.Option(help="NAME[@WHEN][:SECONDS], see twinload faults.", metavar="FAULT"),
+    ] = None,
     out: Out = Path("runs"),
     json: Json = False,
 ) -> int:
     """Run the test on the simulated stand, in seconds.
 
+    --fault may be given several times.
+
     Exit code 0: complete and within limits; 2: bad input; 3: stopped or aborted; 4: outside limits.
     """
     from acquire.actions import rehearsed  # noqa: PLC0415 - help must not wait for it
 
-    return rehearsed(scenario, schedule, seed, connection, voltmeter, out, json)
+    return rehearsed(scenario, schedule, seed, connection, voltmeter, fault or [], out, json)
+
+
+@app.command()
+def faults(
+    scenario: Annotated[
+        str, typer.Argument(help="A shipped scenario or a folder.")
+    ] = "distribution_pair",
+    *,
+    json: Json = False,
+) -> int:
+    """List the faults of a rehearsal, and what the stand must do about each."""
+    from acquire.faults_table import faults_listed  # noqa: PLC0415 - help must not wait for it
+
+    return faults_listed(scenario, json)
 
 
 @app.command()

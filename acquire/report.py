@@ -209,6 +209,10 @@ LINES: dict[str, Callable[[Facts], Lines]] = {
     "state": _state,
     "fault": _fault,
     "fault.cleared": lambda facts: [("fault", NORMAL, f"{facts['instrument']}: answers again")],
+    "simulated.fault": lambda f: [
+        ("SIMULATED", ABNORMAL, f"{_words(f['name'])}: {f['happening']}")
+    ],
+    "clock.anchor": lambda f: [("anchor", QUIET, f"UTC is {f['drift_s']:+g} s off stand time")],
     "note": lambda facts: [("note", PLAIN, str(facts["words"]))],
     "result": _nothing,  # the table at the end shows it
     "run.ended": _ended,
