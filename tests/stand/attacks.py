@@ -5,12 +5,7 @@ Each names what holds it: permissives, or a part of the evidence and what it wou
 
 from typing import Any, NamedTuple
 
-from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, Outputs
-from drivers.simulated.circuit import Wiring
-from sequences.evidence import is_open
-from sequences.expected import Expected
-from sequences.scan import GUARD, Close, Move, Open, Scan, Wait, WithholdHeartbeat
-from tests.stand.wild import (
+from acquire.storm.wild import (
     Act,
     Climb,
     Creep,
@@ -22,6 +17,11 @@ from tests.stand.wild import (
     Push,
     Reckless,
 )
+from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, Outputs
+from drivers.simulated.circuit import Wiring
+from sequences.evidence import is_open
+from sequences.expected import Expected
+from sequences.scan import GUARD, Close, Move, Open, Scan, Wait, WithholdHeartbeat
 
 LOW = 0.0173  # of the LV regulator's travel: half the impedance voltage
 RATED = 0.873  # rated LV voltage

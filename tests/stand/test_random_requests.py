@@ -13,14 +13,15 @@ import acquire.cycle
 from acquire.archive import Archive
 from acquire.configuration import Scenario
 from acquire.rehearsal import Rehearsal
+from acquire.storm.plants import LOOP_SUPPLIES, LV_SUPPLIES, Plant
+from acquire.storm.wild import Act, Honest, HonestTo, Insist, Wild, nonsense
 from drivers.outputs import LV
 from drivers.simulated.circuit import OPPOSITION, Wiring
 from sequences.permissives import PERMISSIVES
 from sequences.scan import Request
 from tests.stand.attacks import ATTACKS, Attack
-from tests.stand.draws import LOOP_SUPPLIES, LV_SUPPLIES, Plant, acts, honest_scans, plants
+from tests.stand.draws import acts, honest_scans, plants
 from tests.stand.judge import Judge
-from tests.stand.wild import Act, Honest, HonestTo, Insist, Wild, nonsense
 
 
 class Ran(NamedTuple):

@@ -4,14 +4,15 @@ It knows the plant and so has the hands that no procedure has: it opens the guar
 emergency stop. What it asks for is drawn beforehand, as a list of acts.
 """
 
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 from math import inf, nan
 from typing import Any, NamedTuple, Protocol
 
 from acquire.clock import Order
 from acquire.rehearsal import Rehearsal
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, SELECTOR
+from drivers.simulated.circuit import Wiring
+from drivers.simulated.hands import Change, becoming
 from sequences.expected import Expected
 from sequences.loss_test import loss_test
 from sequences.prompt import INTERCHANGE, PREPARATION, confirm
@@ -194,22 +195,22 @@ class Hands(NamedTuple):
 
     def run(self, scan: Scan, at: "Wild") -> Procedure[Scan]:
         plant, clock = at.rehearsal.stand, at.rehearsal.clock
+        hands, by = at.rehearsal.site.hands, f"wild {scan.number}"
 
         def go_in() -> None:
             # Nobody goes to live terminals; and an instrument that dies then is another story.
             if plant.lv_contactor.closed or plant.loop_contactor.closed:
                 return
-            plant.guard = False
+            hands.hold(by, becoming(plant, "guard", False))
             if self.unread:
-                plant.silent.add("contacts")
-            clock.at(clock.now() + round(self.within * S), Order.PUBLICATION, come_out)
+                hands.hold(by, Change(plant, "silent", lambda silent: silent | {"contacts"}))
+            clock.at(clock.now() + round(self.within * S), Order.HANDS, come_out)
 
         def come_out() -> None:
-            plant.wiring = replace(plant.wiring, aiding=not plant.wiring.aiding)
-            plant.guard = True
-            plant.silent.discard("contacts")
+            hands.alter(Change(plant, "wiring", Wiring.interchanged))
+            hands.let_go(by)
 
-        clock.at(scan.now + round(self.opens * S), Order.PUBLICATION, go_in)
+        clock.at(scan.now + round(self.opens * S), Order.HANDS, go_in)
         for _ in range(1 + int(self.opens + self.within)):
             scan = yield Wait()
         return scan
@@ -222,12 +223,15 @@ class Guard(NamedTuple):
     shuts: float
 
     def run(self, scan: Scan, at: "Wild") -> Procedure[Scan]:
-        def hand(shut: bool) -> Callable[[], None]:
-            return lambda: setattr(at.rehearsal.stand, "guard", shut)
+        plant, clock = at.rehearsal.stand, at.rehearsal.clock
+        hands, by = at.rehearsal.site.hands, f"wild {scan.number}"
 
-        clock = at.rehearsal.clock
-        clock.at(scan.now + round(self.opens * S), Order.PUBLICATION, hand(False))
-        clock.at(scan.now + round((self.opens + self.shuts) * S), Order.PUBLICATION, hand(True))
+        def open_it() -> None:
+            hands.hold(by, becoming(plant, "guard", False))
+
+        clock.at(scan.now + round(self.opens * S), Order.HANDS, open_it)
+        shut = scan.now + round((self.opens + self.shuts) * S)
+        clock.at(shut, Order.HANDS, lambda: hands.let_go(by))
         return (yield Wait())
 
 
@@ -235,7 +239,7 @@ class EmergencyStop(NamedTuple):
     """Somebody presses the emergency stop; it stays in."""
 
     def run(self, _scan: Scan, at: "Wild") -> Procedure[Scan]:
-        at.rehearsal.stand.emergency_stop = False
+        at.rehearsal.site.hands.hold("wild", becoming(at.rehearsal.stand, "emergency_stop", False))
         return (yield Wait())
 
 
