@@ -1,7 +1,6 @@
 """The back-to-back loss test, top to bottom as the stages of the test are."""
 
-from math import log
-
+from calculation.pair import local_exponent
 from calculation.readings import LoadMeans, LossReadings, NoLoadMeans, ProveMeans
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
 from sequences.checks import (
@@ -200,5 +199,5 @@ def _liquid_c(scan: Scan) -> float:
 
 def _exponent(short: Means, rated: Means) -> float:
     """Local exponent of no-load loss against voltage, from just below rated to rated."""
-    powers = log(rated[LV_POWER] / short[LV_POWER])
-    return powers / log(rated[LV_VOLTAGE_MEAN] / short[LV_VOLTAGE_MEAN])
+    points = (short, rated)
+    return local_exponent([p[LV_VOLTAGE_MEAN] for p in points], [p[LV_POWER] for p in points])
