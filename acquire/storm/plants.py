@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from acquire.configuration import Scenario
 from drivers.simulated.circuit import Wiring
+from drivers.simulated.hands import Hands, becoming
 from drivers.simulated.stand import SimulatedStand
 from drivers.simulated.truth import TrueSupply
 
@@ -69,6 +70,12 @@ class Plant(NamedTuple):
             replace(i, phase_s=phase.get(i.name, i.phase_s)) for i in quick.stand.instrument
         )
         return replace(quick, truth=truth, stand=replace(quick.stand, instrument=instruments))
+
+    def wire(self, stand: SimulatedStand, hands: Hands) -> None:
+        """Wire the stand and spoil its voltmeter beneath whatever else hands hold."""
+        hands.alter(becoming(stand, "wiring", self.wiring))
+        hands.alter(becoming(stand.series_voltmeter, "dead", self.voltmeter_dead))
+        hands.alter(becoming(stand.series_voltmeter, "multiplier", self.voltmeter_multiplier))
 
     def spoil(self, stand: SimulatedStand) -> None:
         """Wire the stand and spoil its voltmeter."""

@@ -90,6 +90,11 @@ class Regulator:
         return round(self._travelled / self._resolution) * self._resolution
 
     @property
+    def target(self) -> float:
+        """The position that it was told to be at, 0 to 1."""
+        return self._target
+
+    @property
     def reported(self) -> float:
         """What the position transmitter says."""
         return self.position if self.feedback is None else self.feedback

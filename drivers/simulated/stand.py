@@ -6,6 +6,7 @@ solved afresh only when something that it depends on has changed.
 """
 
 from cmath import rect
+from collections.abc import Callable
 from math import radians
 
 from calculation.nameplate import Nameplate
@@ -31,7 +32,8 @@ class SimulatedStand:
     "outputs" among them, that don't answer), `latencies_s` (by instrument), `tampering` (by
     instrument, what becomes of its answers on their way), `meters` (by channel, each with its own
     faults) and among them `series_voltmeter`, whose `dead` is a voltmeter that reads a perfect
-    nought. Emergency stop and watchdog drop the coils of both contactors in hardware; the watchdog
+    nought. For whoever looks on: `moved` is called whenever the plant has moved on, `written` with
+    output and value before a command is taken. Emergency stop and watchdog drop the coils of both contactors in hardware; the watchdog
     also drops the upstream breaker.
     """
 
@@ -74,6 +76,8 @@ class SimulatedStand:
         self.meters: dict[str, Meter] = stand_meters(stand, truth, seed)
         self.series_voltmeter = self.meters["series.voltage.1"]
         self.t = 0
+        self.moved: Callable[[], None] = _unwatched
+        self.written: Callable[[str, float], None] = _unwatched
         self._full_lv = wired.lv_regulator.full_voltage_v
         self._full_loop = rect(
             wired.loop_regulator.full_voltage_v, radians(truth.loop_supply.angle_degree)
@@ -104,6 +108,7 @@ class SimulatedStand:
         `output` is named as in the stand file: "heartbeat", a contactor, whose 1 closes and 0
         opens, or a regulator, whose value is its position, 0 to 1.
         """
+        self.written(output, value)
         if output == "heartbeat":
             self.watchdog.beat(self.t, int(value))
         elif output in self._regulators:
@@ -181,6 +186,11 @@ class SimulatedStand:
         self.lv_regulator.advance(t)
         self.loop_regulator.advance(t)
         self.t = t
+        self.moved()
+
+
+def _unwatched(*_: object) -> None:
+    """Nobody looks on."""
 
 
 STATUS = (

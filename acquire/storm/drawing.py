@@ -1,0 +1,138 @@
+"""What a seed stands for: pair, wiring, schedule, who asks, and which faults come when.
+
+Each part is drawn from a generator of its own, so that leaving a fault out changes nothing else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from random import Random
+from typing import TYPE_CHECKING
+
+from acquire.configuration import Scenario
+from acquire.faults import catalogue
+from acquire.storm.acts import draw_acts, draw_honest_scans
+from acquire.storm.good_pairs import draw_scenario
+from acquire.storm.plants import ANGLES_DEGREE, Plant, draw_plant
+from acquire.storm.twins import draw_nameplate
+from acquire.storm.wild import Act, Honest
+from drivers.simulated.circuit import OPPOSITION, Wiring
+from drivers.simulated.faults.fault import STAGES, STOPS
+
+if TYPE_CHECKING:
+    from acquire.faults import SiteFault
+
+AIDING = Wiring(aiding=True)
+# Windows and dwell that are short, so that a storm has many runs; prompts that wait, some less.
+WINDOWS_S, DWELLS_S = (4.0, 6.0, 8.0), (0.0, 2.0, 4.0)
+PROMPT_TIMES_S = (60.0, 120.0, 900.0)
+MOST_ACTS = 9
+HOW_MANY = (0, 1, 1, 1, 2, 2, 2, 3, 3, 4)
+MOST_WRITES = 450
+LATEST_S = 330.0
+WITHIN_STAGE_S = 6.0
+LONGEST_S = 60.0
+# Faults that a test has to go on under as if nothing were.
+HARMLESS = frozenset({"operator_slow", "operator_answers_twice", "wall_clock_stepped"})
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """One seed, drawn. `sound`: with no fault but harmless ones the run has to complete."""
+
+    seed: int
+    kind: str
+    scenario: Scenario
+    plant: Plant
+    sound: bool
+    acts: tuple[Act, ...]
+    faults: tuple[str, ...]
+
+    @property
+    def has_to_complete(self) -> bool:
+        """Whether nothing is there that may stop the run."""
+        names = {word.partition("@")[0].partition(":")[0] for word in self.faults}
+        return self.sound and not self.acts and names <= HARMLESS
+
+
+def draw(seed: int, base: Scenario) -> Drawn:
+    """Draw what a seed stands for, from a scenario that is read already."""
+    d = Random(f"storm/{seed}")
+    kind = d.choice(("good",) * 5 + ("any",) * 3 + ("random",) * 2)
+    scenario, plant, sound = _pair(Random(f"storm/{seed}/pair"), kind, _short(d, base))
+    acts: tuple[Act, ...] = ()
+    if d.random() < 0.25:
+        a = Random(f"storm/{seed}/acts")
+        acts = (Honest(draw_honest_scans(a)), *draw_acts(a, MOST_ACTS))
+    faults = draw_faults(seed, catalogue(scenario))
+    return Drawn(seed, kind, scenario, plant, sound, acts, faults)
+
+
+def _short(d: Random, base: Scenario) -> Scenario:
+    schedule = replace(
+        base.schedule,
+        window_s=d.choice(WINDOWS_S),
+        dwell_s=d.choice(DWELLS_S),
+        prompt_time_s=d.choice(PROMPT_TIMES_S),
+    )
+    return replace(base, schedule=schedule)
+
+
+def _pair(d: Random, kind: str, base: Scenario) -> tuple[Scenario, Plant, bool]:
+    """Draw a pair; the cheap ones are the shipped one with another truth."""
+    plant = draw_plant(d)
+    if kind == "any":
+        return plant.scenario(base), plant, False
+    wiring = d.choice((OPPOSITION,) * 4 + (AIDING,))
+    plant = plant._replace(wiring=wiring, voltmeter_dead=False, voltmeter_multiplier=1.0)
+    if kind == "random":
+        drawn = draw_scenario(d, draw_nameplate(d))
+        schedule = replace(drawn.schedule, prompt_time_s=base.schedule.prompt_time_s)
+        return replace(drawn, schedule=schedule), plant, True
+    plant = plant._replace(
+        mismatch_percent=d.uniform(-0.4, 0.4),
+        lv_supply=base.truth.lv_supply,
+        loop_supply=base.truth.loop_supply,
+        loop_angle_degree=d.choice(ANGLES_DEGREE),
+    )
+    return plant.scenario(base), plant, True
+
+
+def draw_faults(seed: int, known: Mapping[str, SiteFault]) -> tuple[str, ...]:
+    """Draw none to four faults; the first one's stage goes round all that a catalogue has."""
+    d = Random(f"storm/{seed}/faults")
+    count = d.choice(HOW_MANY)
+    cells = applicable(known)
+    name, stage = cells[seed * 7919 % len(cells)]
+    words = [f"{name}@{stage}+{d.uniform(0, WITHIN_STAGE_S):.2f}{_lasts(d, known[name])}"]
+    while len(words) < count:
+        fault = known[d.choice(sorted(known))]
+        words.append(f"{fault.name}{_when(d, fault)}{_lasts(d, fault)}")
+    return tuple(words[:count])
+
+
+def applicable(known: Mapping[str, SiteFault]) -> list[tuple[str, str]]:
+    """Return every cell of the coverage table: fault and stage, or stop under way."""
+    return [(f.name, stage) for f in known.values() for stage in (*f.stages, *STOPS)]
+
+
+def _when(d: Random, fault: SiteFault) -> str:
+    which = d.random()
+    if which < 0.05:
+        return ""
+    if which < 0.25:
+        return f"@w{d.randint(1, MOST_WRITES)}"
+    if which < 0.4:
+        return f"@{d.uniform(0, LATEST_S):.2f}"
+    stage = d.choice(fault.stages if which < 0.85 else STOPS)
+    return f"@{stage}+{d.uniform(0, 25):.2f}" if d.random() < 0.7 else f"@{stage}"
+
+
+def _lasts(d: Random, fault: SiteFault) -> str:
+    if not fault.ends or d.random() < 0.5:
+        return ""
+    return f":{0.05 * (LONGEST_S / 0.05) ** d.random():.2f}"
+
+
+__all__ = ["STAGES", "STOPS", "Drawn", "applicable", "draw", "draw_faults"]

@@ -1,0 +1,193 @@
+"""One seed from its start to its last end: run, crash, run again, and judge what remains."""
+
+import tempfile
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from acquire.archive import Archive
+from acquire.clock import S
+from acquire.configuration import Scenario
+from acquire.database import ArchiveError
+from acquire.fault_schedule import Crashed
+from acquire.outcome import RunOutcome
+from acquire.rehearsal import Rehearsal
+from acquire.restart import restarted
+from acquire.storm import ends
+from acquire.storm.drawing import Drawn, draw
+from acquire.storm.wild import Wild
+from acquire.storm.witness import Witness
+from sequences.expected import Expected
+from sequences.loss_test import loss_test
+from sequences.scan import Procedure
+
+Story = Callable[[int, str, Mapping[str, Any]], None]
+LONGEST_S = 3 * 3600  # of stand time: whatever lasts longer goes on for ever
+AFTERWARDS_S = 60
+MOST_PROGRAMS = 6
+
+
+@dataclass(frozen=True)
+class SeedOutcome:
+    """What came of one seed; `began` says which fault began in which stage."""
+
+    seed: int
+    kind: str
+    asks_at_random: bool
+    faults: tuple[str, ...]
+    ends: tuple[str, ...]
+    stand_s: float
+    began: tuple[tuple[str, str], ...]
+    violations: tuple[str, ...]
+    hashes: tuple[str, ...] = field(default=())
+
+    @property
+    def failed(self) -> bool:
+        """Whether an invariant did not hold."""
+        return bool(self.violations)
+
+
+def in_memory() -> str | None:
+    """Return a folder in memory where there is one: the archive forces every event to the disk."""
+    return "/dev/shm" if Path("/dev/shm").is_dir() else None
+
+
+def run_seed(
+    seed: int, base: Scenario, faults: Sequence[str] | None = None, story: Story | None = None
+) -> SeedOutcome:
+    """Draw a seed and run it; with `faults` it is given those instead of its own."""
+    drawn = draw(seed, base)
+    if faults is not None:
+        drawn = replace(drawn, faults=tuple(faults))
+    with tempfile.TemporaryDirectory(dir=in_memory()) as folder, Archive(Path(folder)) as archive:
+        return SeedRun(drawn, archive, story).run()
+
+
+class SeedRun:
+    """The programs that run on one seed's plant, one after another."""
+
+    def __init__(self, drawn: Drawn, archive: Archive, story: Story | None) -> None:
+        self._drawn, self._archive = drawn, archive
+        self._story = story or (lambda _t, _kind, _facts: None)
+        self._wild = Wild(drawn.acts)
+        self._witness: Witness | None = None
+        self._untold: list[tuple[int, str, Mapping[str, Any]]] = []
+        self._began: list[tuple[str, str]] = []
+        self._stage = ""
+        self._ends: list[str] = []
+        self._hashes: list[str] = []
+
+    def run(self) -> SeedOutcome:
+        """Run every program to its end, and see what remains of each."""
+        rehearsal = self._first()
+        witness = self._witness = Witness(rehearsal, honest=not self._drawn.acts)
+        for told in self._untold:
+            witness.heard(*told)
+        for _ in range(MOST_PROGRAMS):
+            outcome = self._to_its_end(rehearsal, witness)
+            if outcome is not None or not self._ends[-1].startswith("crashed"):
+                break
+            rehearsal = self._again(rehearsal, witness)
+        self._afterwards(rehearsal, witness)
+        drawn = self._drawn
+        return SeedOutcome(
+            drawn.seed,
+            drawn.kind,
+            bool(drawn.acts),
+            drawn.faults,
+            tuple(self._ends),
+            rehearsal.clock.now() / S,
+            tuple(self._began),
+            tuple(str(v) for v in witness.violations),
+            tuple(self._hashes),
+        )
+
+    def _first(self) -> Rehearsal:
+        drawn = self._drawn
+        procedure = self._procedure if drawn.acts else loss_test
+        rehearsal = Rehearsal(
+            drawn.scenario,
+            seed=drawn.seed,
+            archive=self._archive,
+            faults=drawn.faults,
+            observer=self._observe,
+            procedure=procedure,
+        )
+        self._wild.rehearsal = rehearsal
+        drawn.plant.wire(rehearsal.stand, rehearsal.site.hands)
+        return rehearsal
+
+    def _procedure(self, expected: Expected) -> Procedure[Any]:
+        return self._wild.procedure(expected)
+
+    def _observe(self, t: int, kind: str, facts: Mapping[str, Any]) -> None:
+        self._story(t, kind, facts)
+        if self._witness is None:
+            self._untold.append((t, kind, facts))
+        else:
+            self._witness.heard(t, kind, facts)
+        if kind == "stage":
+            self._stage = facts["stage"]
+        elif kind == "state":
+            self._stage = facts["state"]
+        elif kind == "simulated.fault" and facts["happening"] != "ends":
+            self._began.append((facts["name"], self._stage))
+
+    def _to_its_end(self, rehearsal: Rehearsal, witness: Witness) -> RunOutcome | None:
+        """Run one program to its end; return None where it had none."""
+        latest = rehearsal.clock.now() + LONGEST_S * S
+        outcome = None
+        try:
+            for scan in rehearsal.scans():
+                if scan.now > latest:
+                    witness.note("a_run_comes_to_an_end", LONGEST_S)
+                    break
+            else:
+                outcome = rehearsal.finish()
+        except Crashed as crash:
+            self._ends.append(f"crashed in {self._stage or 'prepare'}")
+            self._began.append((str(crash), self._stage))
+        except ArchiveError:
+            self._ends.append("its end could not be written")
+        if outcome is not None:
+            self._ends.append(_words(outcome))
+            self._hashes += [outcome.readings_sha256, outcome.events_sha256]
+            ends.judge_end(witness, rehearsal, outcome, self._drawn)
+        elif not self._ends:
+            self._ends.append("no end")
+        return outcome
+
+    def _again(self, rehearsal: Rehearsal, witness: Witness) -> Rehearsal:
+        """Have the program start again on the same plant."""
+        committed = rehearsal.recorder.committed
+        witness.gone()
+        self._wild = Wild(self._drawn.acts)
+        again = restarted(rehearsal)
+        self._wild.rehearsal = again
+        ends.judge_abandoned(witness, self._archive, rehearsal.recorder.run, committed)
+        witness.begin(again)
+        return again
+
+    def _afterwards(self, rehearsal: Rehearsal, witness: Witness) -> None:
+        """The program is gone; the plant stands as it was left, and the record is read back."""
+        committed = rehearsal.recorder.committed
+        witness.gone()
+        rehearsal.close()
+        rehearsal.site.faults.tell = lambda _t, _kind, _facts: None
+        rehearsal.site.operator.forget()
+        until = rehearsal.clock.now() + AFTERWARDS_S * S
+        rehearsal.clock.without_program(until)
+        rehearsal.stand.advance(until)
+        run = rehearsal.recorder.run
+        if self._archive.run(run).end is None:
+            self._archive.close_abandoned()
+            ends.judge_abandoned(witness, self._archive, run, committed)
+        else:
+            ends.judge_record(witness, self._archive, run, committed)
+
+
+def _words(outcome: RunOutcome) -> str:
+    finding = outcome.finding["name"] if outcome.finding else outcome.verdict or "no verdict"
+    live = ", may be live" if outcome.may_be_live else ""
+    return f"{outcome.state}: {finding}{live}"
