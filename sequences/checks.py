@@ -221,11 +221,14 @@ def check_circulating(
 
 
 def check_window(counted: dict[str, int], expected_counts: dict[str, float], of: str) -> None:
-    """A window holds at least four fifths of the readings that its polls should have brought."""
+    """A window holds at least four fifths of the readings that its polls should have brought.
+
+    One too short for any reading holds none of them.
+    """
     missing = [
         f"{c}: {n} of {expected_counts[c]:.0f}"
         for c, n in counted.items()
-        if n < 0.8 * expected_counts[c] - 1
+        if n < max(1, 0.8 * expected_counts[c] - 1)
     ]
     if missing:
         raise Stop(

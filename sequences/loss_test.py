@@ -37,6 +37,7 @@ from sequences.stages import (
     average,
     close,
     enter,
+    hold,
     move,
     open_contactor,
     ramp_current,
@@ -127,9 +128,7 @@ def no_load_readings(scan: Scan, expected: Expected) -> Procedure[tuple[Scan, Me
     """After some minutes at rated, average what the LV supply delivers with the loop open."""
     scan = yield from enter("no_load_readings")
     schedule = expected.schedule
-    scan, _dwell = yield from average(
-        scan, expected, schedule.dwell_s, NO_LOAD_CHANNELS, "dwell at rated"
-    )
+    scan = yield from hold(scan, schedule.dwell_s)
     scan = yield from ramp_voltage(scan, expected, 1.0)
     scan, means = yield from average(
         scan, expected, schedule.window_s, NO_LOAD_CHANNELS, "no-load readings"

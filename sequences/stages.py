@@ -58,6 +58,15 @@ def wait_until(
     return scan
 
 
+def hold(scan: Scan, seconds: float) -> Procedure[Scan]:
+    """Let time pass with everything as it is."""
+    end = scan.now + int(seconds * S)
+    scan = yield Wait()
+    while scan.now < end:
+        scan = yield Wait()
+    return scan
+
+
 def ask(scan: Scan, prompt: Prompt) -> Procedure[Scan]:
     """Put a prompt until it is answered; Stop when the answer is no."""
     scan = yield Wait()

@@ -240,3 +240,7 @@ def test_a_window_holds_four_fifths_of_its_readings_but_one(
     counts = {"lv.power.1": 60, "hv.power.1": counted}
     wanted = dict.fromkeys(counts, 60.0)
     assert finding(check_window, counts, wanted, "a window") == found
+
+
+def test_a_window_too_short_for_any_reading_lacks_them() -> None:
+    assert finding(check_window, {"lv.power.1": 0}, {"lv.power.1": 0.3}, "w") == "readings_missing"

@@ -79,6 +79,14 @@ class TestOpposition:
         assert seen.highest("worst_winding") <= 1.03
         assert seen.highest("bus", "prove") <= 1.02 * HALF_IMPEDANCE
 
+    @pytest.mark.parametrize("dwell_s", [0.0, 0.3])
+    def test_a_dwell_too_short_for_any_reading_completes(
+        self, watch: Watch, quick: Scenario, dwell_s: float
+    ) -> None:
+        """Nothing is averaged at rated before the no-load readings: time passes, and no more."""
+        schedule = replace(quick.schedule, dwell_s=dwell_s)
+        assert watch(replace(quick, schedule=schedule)).finish().state == "complete"
+
     def test_every_closing_has_its_intent_in_the_record_first(self, watch: Watch) -> None:
         """Committed in an earlier scan than the command, and for that output."""
         seen = Seen(watch())
