@@ -18,6 +18,8 @@ STOPPED = 3
 INTERRUPTED = 130
 # What SQLite and the seeds of the simulated stand can hold.
 LARGEST = 2**63 - 1
+# Processes of a storm.
+MOST_JOBS = 256
 # What a Monte Carlo's arrays may take: half a gigabyte.
 MOST_DRAWS = 5_000_000
 
@@ -140,6 +142,35 @@ def faults(
     from acquire.faults_table import faults_listed  # noqa: PLC0415 - help must not wait for it
 
     return faults_listed(scenario, json)
+
+
+@app.command()
+def storm(
+    *,
+    seeds: Annotated[
+        str, typer.Option(help="The first and the last, both included.", metavar="A..B")
+    ] = "1..200",
+    jobs: Annotated[int, typer.Option(help="Processes.", min=1, max=MOST_JOBS)] = 1,
+    report: Annotated[
+        Path | None, typer.Option(help="Write the report as Markdown.", metavar="FILE")
+    ] = None,
+    schedule: Annotated[
+        str, typer.Option(help="A file of the shipped scenario's schedules.", metavar="NAME")
+    ] = "loss_test",
+    replay: Annotated[
+        int | None, typer.Option(help="Run this one and tell its story.", min=0, max=LARGEST)
+    ] = None,
+    json: Json = False,
+) -> int:
+    """Rehearse under faults at random, and judge every instant on the true circuit.
+
+    Exit code 3: interrupted; 4: something that may never be was.
+    """
+    from acquire.storm.command import replayed, seeds_of, stormed  # noqa: PLC0415 - as above
+
+    if replay is not None:
+        return replayed(replay, schedule, json)
+    return stormed(seeds_of(seeds), schedule, jobs, report, json)
 
 
 @app.command()

@@ -1,6 +1,7 @@
 """One seed from its start to its last end: run, crash, run again, and judge what remains."""
 
 import tempfile
+import traceback
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -61,7 +62,20 @@ def run_seed(
     if faults is not None:
         drawn = replace(drawn, faults=tuple(faults))
     with tempfile.TemporaryDirectory(dir=in_memory()) as folder, Archive(Path(folder)) as archive:
-        return SeedRun(drawn, archive, story).run()
+        try:
+            return SeedRun(drawn, archive, story).run()
+        except Exception as error:  # whatever leaves the program is the program's
+            return _escaped(drawn, error)
+
+
+def _escaped(drawn: Drawn, error: Exception) -> SeedOutcome:
+    where = traceback.extract_tb(error.__traceback__)[-1]
+    words = f"nothing_escapes_the_program: {type(error).__name__}: {error}"
+    words = f"{words} (in {where.name} of {Path(where.filename).name})"
+    random = bool(drawn.acts)
+    return SeedOutcome(
+        drawn.seed, drawn.kind, random, drawn.faults, ("escaped",), 0.0, (), (words,)
+    )
 
 
 class SeedRun:
@@ -74,6 +88,7 @@ class SeedRun:
         self._witness: Witness | None = None
         self._untold: list[tuple[int, str, Mapping[str, Any]]] = []
         self._began: list[tuple[str, str]] = []
+        self._reached: set[str] = set()
         self._stage = ""
         self._ends: list[str] = []
         self._hashes: list[str] = []
@@ -131,8 +146,16 @@ class SeedRun:
             self._stage = facts["stage"]
         elif kind == "state":
             self._stage = facts["state"]
-        elif kind == "simulated.fault" and facts["happening"] != "ends":
-            self._began.append((facts["name"], self._stage))
+        elif kind == "simulated.fault":
+            self._fault(facts["name"], facts["happening"])
+
+    def _fault(self, name: str, happening: str) -> None:
+        """A fault behind the guard began when the guard was opened for it."""
+        if happening == "the guard is opened for it":
+            self._reached.add(name)
+        elif happening != "begins" or name in self._reached:
+            return
+        self._began.append((name, self._stage or "prepare"))
 
     def _to_its_end(self, rehearsal: Rehearsal, witness: Witness) -> RunOutcome | None:
         """Run one program to its end; return None where it had none."""
@@ -147,7 +170,7 @@ class SeedRun:
                 outcome = rehearsal.finish()
         except Crashed as crash:
             self._ends.append(f"crashed in {self._stage or 'prepare'}")
-            self._began.append((str(crash), self._stage))
+            self._began.append((str(crash), self._stage or "prepare"))
         except ArchiveError:
             self._ends.append("its end could not be written")
         if outcome is not None:
@@ -162,7 +185,7 @@ class SeedRun:
         """Have the program start again on the same plant."""
         committed = rehearsal.recorder.committed
         witness.gone()
-        self._wild = Wild(self._drawn.acts)
+        self._wild, self._stage = Wild(self._drawn.acts), ""
         again = restarted(rehearsal)
         self._wild.rehearsal = again
         ends.judge_abandoned(witness, self._archive, rehearsal.recorder.run, committed)
