@@ -92,6 +92,8 @@ class Outputs:
 
     def follow(self, arrived: Iterable[Reading]) -> None:
         """Note which outputs the contacts and positions among these readings show at rest."""
+        if all(state.at_rest_since is not None for state in self._states.values()):
+            return
         for reading in arrived:
             state = self._states.get(reading.channel)
             if (

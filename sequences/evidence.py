@@ -350,15 +350,24 @@ def _recent(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:
     for _output, channel in SUPPLIES:
         before = known.recent.get(channel, ())
         # A short move may have begun and come to rest again between two scans.
-        kept = tuple(k for k in before if rest is not None and k[0] >= rest)
+        kept = _from(before, rest)
         newest = scan.image[channel]
         if rest is None or newest.value is None or newest.began < rest + 3 * S:
             if len(kept) < len(before):
                 found[channel] = kept
         elif not kept or newest.t != kept[-1][0]:
-            oldest = newest.t - STEADINESS_NS
-            found[channel] = (*(k for k in kept if k[0] >= oldest), (newest.t, newest.value))
+            kept = _from(kept, newest.t - STEADINESS_NS)
+            found[channel] = (*kept, (newest.t, newest.value))
     return {"recent": {**known.recent, **found}} if found else {}
+
+
+def _from(readings: tuple[tuple[int, float], ...], t: int | None) -> tuple[tuple[int, float], ...]:
+    """Return the readings, in their order, from `t` on; none where there is no such instant."""
+    if t is None:
+        return ()
+    if not readings or readings[0][0] >= t:
+        return readings
+    return tuple(r for r in readings if r[0] >= t)
 
 
 FOLDS = (

@@ -20,7 +20,7 @@ from sequences.scan import (
     Wait,
     WithholdHeartbeat,
 )
-from sequences.stages import ask, enter, wait_until
+from sequences.stages import ask, enter, settled, wait_until
 
 VOLTAGES = (LV_VOLTAGE, HV_VOLTAGE, SERIES_VOLTAGE)
 
@@ -36,6 +36,8 @@ def prepare(expected: Expected) -> Procedure[Scan]:
         "a main contactor does not read open before the test",
         "welded contacts, auxiliary contacts; treat as live",
     )
+    # A program that ended under load has left its regulators raised: they come down first.
+    scan = yield from settled(scan, expected, *VOLTAGES)
     while _without_value(scan):
         # A voltage that was not read is not nought.
         scan = yield from _instruments_alive(scan)

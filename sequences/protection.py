@@ -41,10 +41,10 @@ class Protection:
             if trips is None or (value is not None and quiet.get(channel) == value):
                 continue
             if value is not None:
-                over = [t for t in trips if t.exceeded(value, at) and t.armed(at)]
+                over = [t for t in trips if t.armed(at) and t.exceeded(value, at)]
             elif reading.reason == OVER_RANGE:
                 value = inf
-                over = [t for t in trips if t.exceeded(_tolerated(t, at), at) and t.armed(at)]
+                over = [t for t in trips if t.armed(at) and t.exceeded(_tolerated(t, at), at)]
             else:
                 continue
             if over:
