@@ -8,6 +8,7 @@ import pytest
 import pyvisa
 from pyvisa.rname import to_canonical_name
 from pyvisa_sim.component import Property
+from pyvisa_sim.highlevel import SimVisaLibrary
 from pyvisa_sim.parser import get_devices
 
 from drivers.description import Instrument, Query, TextDescription
@@ -268,7 +269,7 @@ def test_foreign_errors_are_translated(bench: Bench, monkeypatch: pytest.MonkeyP
     def gone(*_: object) -> str:
         raise pyvisa.VisaIOError(pyvisa.constants.StatusCode.error_connection_lost)
 
-    monkeypatch.setattr(pyvisa.resources.MessageBasedResource, "query", gone)
+    monkeypatch.setattr(SimVisaLibrary, "read", gone)
     with pytest.raises(ConnectionLost) as lost:
         link.query("FETC?", 0.8)
     assert (lost.value.instrument, lost.value.asked) == ("lv_analyser", "FETC?")
