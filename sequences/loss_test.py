@@ -100,7 +100,8 @@ def proven_pair(expected: Expected) -> Procedure[tuple[Scan, ProveMeans, float]]
         raise Stop(
             "aiding_again",
             "the interchange made no difference: " + AIDING.seen,
-            "which secondary was interchanged, and whether both of its ends were",
+            "which secondary was interchanged, and whether both of its ends were; tap positions:"
+            " far apart on a weak LV supply they look alike",
         )
     return scan, proven, cold
 

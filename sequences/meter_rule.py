@@ -103,6 +103,25 @@ def _ranges_that_judge(expected: Expected) -> list[Unsuited]:
     return found
 
 
+def _range_above(expected: Expected) -> list[Unsuited]:
+    """A voltage above the range that judges r is never read as one within the limit of r.
+
+    It is read on the next range, whose error is larger and which judges nothing.
+    """
+    judging = max(expected.judging_ranges)
+    series = expected.channels[SERIES_VOLTAGE]
+    above = [r for r in series.ranges if r > judging]
+    if not above or series.accuracy is None:
+        return []
+    part = series.accuracy
+    least = judging - (part.reading_percent * judging + part.range_percent * above[0]) / 100
+    if least >= 1.25 * expected.gap_limit_v:
+        return []
+    has = f"range {judging:.4g} V, above which {least:.4g} V may be read on the next"
+    needs = f"at least {1.25 * expected.gap_limit_v:.4g} V there: 1.25 of the limit of r"
+    return [Unsuited(SERIES_VOLTAGE, has, needs)]
+
+
 def _lv_voltmeter(expected: Expected) -> list[Unsuited]:
     low = expected.half_impedance_voltage_v
     error = _range_error(expected, LV_VOLTAGE, low)
@@ -145,4 +164,12 @@ def _zeros(expected: Expected) -> list[Unsuited]:
     return found
 
 
-CHECKS = (_series_voltmeter, _ranges_that_judge, _lv_voltmeter, _lv_ammeter, _hv_analyser, _zeros)
+CHECKS = (
+    _series_voltmeter,
+    _ranges_that_judge,
+    _range_above,
+    _lv_voltmeter,
+    _lv_ammeter,
+    _hv_analyser,
+    _zeros,
+)

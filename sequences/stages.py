@@ -166,12 +166,16 @@ def ramp_voltage(scan: Scan, expected: Expected, to: float) -> Procedure[Scan]:
 
 
 def ramp_current(
-    scan: Scan, expected: Expected, to: float, loop_impedance_ohm: float
+    scan: Scan,
+    expected: Expected,
+    to: float,
+    loop_impedance_ohm: float,
+    judge: Callable[[Scan], None] = lambda _scan: None,
 ) -> Procedure[Scan]:
     """Bring loop current to a fraction of rated, from readings, through the measured impedance.
 
     The source's impedance may stand at any angle to the loop's: the two are together never less
-    than at right angles.
+    than at right angles. `judge` sees every settled reading on the way and may raise Stop.
     """
     regulator = expected.loop_regulator
     ramp = Ramp(
@@ -180,7 +184,7 @@ def ramp_current(
         to * expected.nameplate.hv_current_a,
         regulator.full_voltage_v / hypot(loop_impedance_ohm, regulator.source_ohm),
     )
-    return (yield from _ramp(scan, expected, ramp))
+    return (yield from _ramp(scan, expected, ramp, judge))
 
 
 class Ramp(NamedTuple):
@@ -192,7 +196,12 @@ class Ramp(NamedTuple):
     slope: float
 
 
-def _ramp(scan: Scan, expected: Expected, ramp: Ramp) -> Procedure[Scan]:
+def _ramp(
+    scan: Scan,
+    expected: Expected,
+    ramp: Ramp,
+    judge: Callable[[Scan], None] = lambda _scan: None,
+) -> Procedure[Scan]:
     """Step by the remaining error through the steepest slope.
 
     The measured curve is convex below its asymptote (current may fall first), so a step falls
@@ -202,6 +211,7 @@ def _ramp(scan: Scan, expected: Expected, ramp: Ramp) -> Procedure[Scan]:
     resolution = expected.regulator(regulator).resolution
     for _step in range(MOST_STEPS):
         scan = yield from settled(scan, expected, channel)
+        judge(scan)
         value = scan.value(channel)
         if value is None:
             raise Stop("ramp_blind", f"{channel} has no value while ramping", "its instrument")

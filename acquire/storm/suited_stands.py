@@ -187,7 +187,11 @@ def _lv_current(d: Random, plate: Nameplate, voltage_range: float) -> Span:
 
 
 def _series(d: Random, plate: Nameplate, hv_voltage: Span) -> Span:
-    """One range, or two of which the lower can be proven by this HV analyser."""
+    """One range, or two.
+
+    The lower can then be proven by this HV analyser, and what lies above it is never read as
+    within the limit of r.
+    """
     hv = plate.hv_voltage_v
     gap = limit_of_r(plate) * 2 * hv
     top = hv * d.uniform(2.2, 4.0)
@@ -197,7 +201,8 @@ def _series(d: Random, plate: Nameplate, hv_voltage: Span) -> Span:
         return _used_up(d, (top,), min(gap / 4 / top, proven, LV_ZERO_V / top))
     shown = 8.5 * hv_voltage.range_percent / 100 * hv_voltage.ranges[-1]
     low = between(d, max(1.3 * gap, shown), hv)
-    return _used_up(d, (low, top), min(gap / 4 / low, proven, LV_ZERO_V / low))
+    above = ((1 - READING_PERCENT[1] / 100) * low - 1.25 * gap) / top
+    return _used_up(d, (low, top), min(gap / 4 / low, proven, LV_ZERO_V / low, above))
 
 
 def _hv_analyser(d: Random, plate: Nameplate, hv_v: float) -> tuple[Span, Span]:
