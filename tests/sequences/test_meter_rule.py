@@ -61,6 +61,13 @@ class TestSeriesVoltmeter:
     def test_every_breach_of_one_meter_is_named(self, where: str) -> None:
         assert any(u.has.endswith(where) for u in unsuited_meters(series(ONE, 1.0)))
 
+    @pytest.mark.parametrize(("low", "suits"), [(150.0, True), (120.0, False)])
+    def test_a_gap_beyond_the_range_that_judges_is_never_read_within_the_limit(
+        self, low: float, suits: bool
+    ) -> None:
+        """The next range is off by up to 75 V, and 66 V is 1.25 of the limit."""
+        assert (SERIES_VOLTAGE not in faulted(series((low, 15000.0), 0.5))) is suits
+
 
 class TestLvAnalyser:
     @pytest.mark.parametrize(
