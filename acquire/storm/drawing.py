@@ -25,8 +25,9 @@ if TYPE_CHECKING:
 
 AIDING = Wiring(aiding=True)
 # Windows and dwell that are short, so that a storm has many runs; prompts that wait, some less.
-WINDOWS_S, DWELLS_S = (4.0, 6.0, 8.0), (0.0, 2.0, 4.0)
+WINDOWS_S, DWELLS_S = (6.0, 8.0), (0.0, 2.0, 4.0)
 PROMPT_TIMES_S = (60.0, 120.0, 900.0)
+INTERCHANGED_S = 600.0  # within which people have interchanged a secondary, the slow ones too
 MOST_ACTS = 9
 HOW_MANY = (0, 1, 1, 1, 2, 2, 2, 3, 3, 4)
 MOST_WRITES = 450
@@ -52,7 +53,10 @@ class Drawn:
     @property
     def has_to_complete(self) -> bool:
         """Whether nothing is there that may stop the run."""
+        patient = self.scenario.schedule.prompt_time_s > INTERCHANGED_S
         names = {word.partition("@")[0].partition(":")[0] for word in self.faults}
+        if self.plant.wiring.aiding and (not patient or "operator_slow" in names):
+            return False
         return self.sound and not self.acts and names <= HARMLESS
 
 

@@ -36,7 +36,7 @@ DEAD = (Climb(LV_REGULATOR, 0.0), Insist(Open(LV), 2))
 
 
 class Attack(NamedTuple):
-    """What is asked of which pair; what holds it, and what the violation is when that is gone."""
+    """What is asked of which pair; what holds it, and which invariant breaks when that is gone."""
 
     acts: tuple[Act, ...]
     wiring: Wiring
@@ -64,49 +64,49 @@ ATTACKS: dict[str, Attack] = {
     "LV opened under a closed loop": Attack(
         (PROVEN, Push(LOOP, 3), Insist(Open(LV), 2), Climb(LOOP_REGULATOR, FULL)),
         RIGHT,
-        "LV contactor open under a closed loop contactor",
+        "lv_bus_is_never_left_to_the_loop_supply",
         replaced=("drivers.outputs.Outputs.open", opens_lv_alone),
     ),
     "loop closed and raised with LV open": Attack(
         (PROVEN, *DEAD, Push(LOOP, 3), Climb(LOOP_REGULATOR, FULL)),
         RIGHT,
-        "LV contactor open under a closed loop contactor",
+        "lv_bus_is_never_left_to_the_loop_supply",
         left_out=((LOOP, "LV contactor closed"),),
     ),
     "loop raised unproven": Attack(
         (HonestTo("not_aiding"), Climb(LOOP_REGULATOR, FULL)),
         RIGHT,
-        "on a pair that is not proven",
+        "loop_current_stays_low_on_a_pair_that_is_not_proven",
         left_out=((LOOP_REGULATOR, "loop proven, or a quarter of rated current"),),
     ),
     "loop raised unproven by many small steps": Attack(
         (PREPARED, Reckless(3), *(Climb(LOOP_REGULATOR, 0.05 * n) for n in range(1, 16))),
         Wiring(shorted_turn_percent=60.0),
-        "on a pair that is not proven",
+        "loop_current_stays_low_on_a_pair_that_is_not_proven",
         replaced=("sequences.evidence.is_lv_sound", always),
     ),
     "loop raised beyond its cap": Attack(
         (PROVEN, Push(LOOP, 3), Climb(LOOP_REGULATOR, 0.83), Climb(LOOP_REGULATOR, 1.0)),
         RIGHT,
-        "above what its cap lets through",
+        "loop_current_stays_below_what_its_cap_lets_through",
         left_out=((LOOP_REGULATOR, "voltage within its cap"),),
     ),
     "LV raised unproven by many small steps": Attack(
         (PREPARED, Push(LV, 1), Climb(LV_REGULATOR, LOW), Creep(LV_REGULATOR, 0.0005, 40)),
         AIDING,
-        "on a wrong pair",
+        "lv_stays_low_on_a_wrong_pair",
         left_out=((LV_REGULATOR, "proof complete, or half the impedance voltage"),),
     ),
     "LV raised to the end of its travel by many small steps": Attack(
         (PROVEN, *(Climb(LV_REGULATOR, 0.1 * n) for n in range(1, 11))),
         RIGHT,
-        "above 1.1 of rated",
+        "lv_never_exceeds_its_limit",
         left_out=((LV_REGULATOR, "LV within 1.1 of rated"),),
     ),
     "r never looked at": Attack(
         (PROVEN, Climb(LV_REGULATOR, RATED), Push(LOOP, 3), Climb(LOOP_REGULATOR, FULL)),
         TAPS_APART,
-        "not opposed",
+        "lv_stays_low_on_a_closed_loop_that_is_not_opposed",
         left_out=((LOOP, "LV low, or opposed at rated"),),
     ),
     "LV lowered after the proof, the loop closed, LV raised": Attack(
@@ -118,7 +118,7 @@ ATTACKS: dict[str, Attack] = {
             Climb(LV_REGULATOR, RATED),
         ),
         TAPS_APART,
-        "not opposed",
+        "lv_stays_low_on_a_closed_loop_that_is_not_opposed",
         left_out=((LV_REGULATOR, "loop open, or opposed at rated"),),
     ),
     "not aiding proven on a dead bus": Attack(
@@ -130,7 +130,7 @@ ATTACKS: dict[str, Attack] = {
             Climb(LOOP_REGULATOR, QUARTER),
         ),
         AIDING,
-        "on a pair that is not proven",
+        "loop_current_stays_low_on_a_pair_that_is_not_proven",
         left_out=((LOOP_REGULATOR, "not aiding since this closing"),),
     ),
     "closing, reopening and raising": Attack(
@@ -141,7 +141,7 @@ ATTACKS: dict[str, Attack] = {
             Push(LOOP, 3),
         ),
         RIGHT,
-        "loop_contactor closed onto a raised regulator",
+        "no_closing_onto_a_raised_regulator",
         left_out=(
             (LOOP_REGULATOR, "not aiding since this closing"),
             (LOOP, "loop regulator at zero"),
@@ -156,25 +156,25 @@ ATTACKS: dict[str, Attack] = {
             Insist(Close(LOOP), 4),
         ),
         TAPS_APART,
-        "not opposed",
+        "lv_stays_low_on_a_closed_loop_that_is_not_opposed",
         left_out=((LOOP, "LV low, or opposed at rated"),),
     ),
     "LV closed onto its raised regulator": Attack(
         (PROVEN, Climb(LV_REGULATOR, RATED), Insist(Open(LV), 2), Push(LV, 1)),
         RIGHT,
-        "lv_contactor closed onto a raised regulator",
+        "no_closing_onto_a_raised_regulator",
         left_out=((LV, "LV regulator at zero"),),
     ),
     "guard opened and shut between two scans, a secondary interchanged": Attack(
         (PROVEN, *DEAD, Hands(0.1, 0.5, unread=False), Push(LV, 1), Climb(LV_REGULATOR, RATED)),
         RIGHT,
-        "on a wrong pair",
+        "lv_stays_low_on_a_wrong_pair",
         replaced=("sequences.evidence.guard_was_open", sees_the_newest_alone),
     ),
     "a secondary interchanged while nobody read the guard": Attack(
         (PROVEN, *DEAD, Hands(0.1, 20.0, unread=True), Push(LV, 1), Climb(LV_REGULATOR, RATED)),
         RIGHT,
-        "on a wrong pair",
+        "lv_stays_low_on_a_wrong_pair",
         replaced=("sequences.evidence.guard_was_open", sees_the_newest_alone),
     ),
     "prompts put in other words": Attack(
@@ -186,13 +186,13 @@ ATTACKS: dict[str, Attack] = {
             Push(LV, 1),
         ),
         RIGHT,
-        "LV closed without every answer",
+        "no_closing_of_lv_before_people_have_answered",
         replaced=("sequences.evidence.is_of_prepare", always),
     ),
     "a shorted turn, and nobody looks at the LV current": Attack(
         (PREPARED, Reckless(9)),
         Wiring(shorted_turn_percent=60.0),
-        "on a wrong pair",
+        "lv_stays_low_on_a_wrong_pair",
         replaced=("sequences.evidence.is_lv_sound", always),
     ),
 }

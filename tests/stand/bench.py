@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 from acquire.clock import Order
+from acquire.storm.witness import Witness
 from drivers.simulated.stand import SimulatedStand
 from drivers.simulated.true_state import TrueState
 from sequences.evidence import Evidence
@@ -12,7 +13,6 @@ from sequences.permissives import INTENT_MISSING
 from sequences.scan import Close, Move, Open, Request, S, Scan, Wait, WithholdHeartbeat
 from tests.stand.conftest import Watched
 from tests.stand.desk import Desk
-from tests.stand.judge import Judge
 
 PATIENCE = 90
 
@@ -24,7 +24,7 @@ class Bench:
         self.watched = watched
         self.desk = desk
         self.expected = watched.rehearsal.expected
-        self.judge = Judge(watched.rehearsal, watched.archive)
+        self.witness = Witness(watched.rehearsal)
         self._scans = watched.scans()
         self._asked: Request = Wait()
 
@@ -54,11 +54,11 @@ class Bench:
 
     def mark(self) -> None:
         """Forget the peaks so far."""
-        self.judge.highest = dict.fromkeys(self.judge.highest, 0.0)
+        self.witness.highest = dict.fromkeys(self.witness.highest, 0.0)
 
     def peak(self, of: str) -> float:
         """Return the highest true "bus" or "loop" since the mark, as a share of rated."""
-        return self.judge.highest[of]
+        return self.witness.highest[of]
 
     def shortfall(self) -> tuple[str, ...]:
         """Return what was missing for the last request, in the last scan.

@@ -1,8 +1,5 @@
 """Each permissive alone keeps its hazard away: refused with it, and truly there without it."""
 
-from collections.abc import Iterator
-from contextlib import ExitStack
-
 import pytest
 
 from acquire.configuration import Scenario
@@ -15,22 +12,12 @@ from tests.stand.states import STATES, State
 ROWS = [p for rows in PERMISSIVES.values() for p in rows]
 
 
-@pytest.fixture(name="open_benches")
-def _open_benches() -> Iterator[ExitStack]:
-    """Return what keeps judges at their places until the test ends."""
-    with ExitStack() as stack:
-        yield stack
-
-
-def bench_for(
-    state: State, watch: Watch, quick: Scenario, stack: ExitStack, without: Permissive | None
-) -> Bench:
+def bench_for(state: State, watch: Watch, quick: Scenario, without: Permissive | None) -> Bench:
     """Return a bench for a state, its table whole or without one permissive."""
     desk = Desk()
     scenario = state.changed(quick) if state.changed else quick
     bench = Bench(watch(scenario, procedure=desk.procedure), desk)
     bench.plant.wiring = state.wiring
-    stack.enter_context(bench.judge.watching())
     if without is not None:
         cycle = bench.watched.rehearsal.cycle
         kept = tuple(p for p in PERMISSIVES[without.output] if p is not without)
@@ -40,15 +27,15 @@ def bench_for(
 
 @pytest.mark.parametrize("row", ROWS, ids=[f"{p.output}: {p.name}" for p in ROWS])
 def test_is_the_only_one_unmet_and_keeps_its_hazard_away(
-    row: Permissive, watch: Watch, quick: Scenario, open_benches: ExitStack
+    row: Permissive, watch: Watch, quick: Scenario
 ) -> None:
     state = STATES[row.output, row.name]
-    bench = bench_for(state, watch, quick, open_benches, without=None)
+    bench = bench_for(state, watch, quick, without=None)
     state.reach(bench)
     assert bench.shortfall() == (row.words,)
     assert not state.hazard(bench)
 
-    bench = bench_for(state, watch, quick, open_benches, without=row)
+    bench = bench_for(state, watch, quick, without=row)
     state.reach(bench)
     assert bench.running
     assert state.hazard(bench)

@@ -15,20 +15,20 @@ from acquire.configuration import Scenario
 from acquire.rehearsal import Rehearsal
 from acquire.storm.plants import LOOP_SUPPLIES, LV_SUPPLIES, Plant
 from acquire.storm.wild import Act, Honest, HonestTo, Insist, Wild, nonsense
+from acquire.storm.witness import Witness
 from drivers.outputs import LV
 from drivers.simulated.circuit import OPPOSITION, Wiring
 from sequences.permissives import PERMISSIVES
 from sequences.scan import Request
 from tests.stand.attacks import ATTACKS, Attack
 from tests.stand.draws import acts, honest_scans, plants
-from tests.stand.judge import Judge
 
 
 class Ran(NamedTuple):
-    """A run that has ended, and what the judge saw."""
+    """A run that has ended, and what its witness saw."""
 
     rehearsal: Rehearsal
-    judge: Judge
+    witness: Witness
 
 
 @pytest.fixture(name="archive", scope="module")
@@ -39,21 +39,21 @@ def _archive(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Archive]:
 
 
 def ran(plant: Plant, script: Sequence[Act], archive: Archive, quick: Scenario) -> Ran:
-    """Run a script on a plant to the end of its run, under the judge's eyes."""
+    """Run a script on a plant to the end of its run, under a witness's eyes."""
     wild = Wild(script)
     rehearsal = Rehearsal(
         plant.scenario(quick), seed=plant.seed, archive=archive, procedure=wild.procedure
     )
     wild.rehearsal = rehearsal
     plant.spoil(rehearsal.stand)
-    judge = Judge(rehearsal, archive)
+    witness = Witness(rehearsal, honest=False)
+    rehearsal.observer = witness.heard
     try:
-        with judge.watching():
-            for _scan in rehearsal.scans():
-                pass
+        for _scan in rehearsal.scans():
+            pass
     finally:
         rehearsal.close()
-    return Ran(rehearsal, judge)
+    return Ran(rehearsal, witness)
 
 
 def plain(wiring: Wiring) -> Plant:
@@ -75,7 +75,7 @@ def plain(wiring: Wiring) -> Plant:
 
 def check_anything(archive: Archive, quick: Scenario, plant: Plant, script: list[Act]) -> None:
     run = ran(plant, script, archive, quick)
-    assert run.judge.violations == []
+    assert run.witness.violations == []
     assert run.rehearsal.cycle.run.ended
 
 
@@ -98,7 +98,7 @@ def test_whatever_is_asked_for_many_times_over(
 
 @pytest.mark.parametrize("attack", ATTACKS.values(), ids=ATTACKS)
 def test_an_attack_is_held(archive: Archive, quick: Scenario, attack: Attack) -> None:
-    assert ran(plain(attack.wiring), attack.acts, archive, quick).judge.violations == []
+    assert ran(plain(attack.wiring), attack.acts, archive, quick).witness.violations == []
 
 
 @pytest.mark.parametrize("attack", ATTACKS.values(), ids=ATTACKS)
@@ -111,8 +111,8 @@ def test_without_what_holds_it_an_attack_succeeds(
     }
     target, replacement = attack.replaced or ("acquire.cycle.PERMISSIVES", table)
     with patch.object(acquire.cycle, "PERMISSIVES", table), patch(target, replacement):
-        violations = ran(plain(attack.wiring), attack.acts, archive, quick).judge.violations
-    assert any(attack.violation in v for v in violations), violations
+        violations = ran(plain(attack.wiring), attack.acts, archive, quick).witness.violations
+    assert attack.violation in {v.invariant for v in violations}, violations
 
 
 @pytest.mark.parametrize("request_", nonsense(), ids=str)
@@ -122,8 +122,8 @@ def test_a_request_that_no_output_can_do_moves_nothing(
     """With everything open and proven, so that nothing but its own nonsense is in its way."""
     script: list[Act] = [HonestTo("watchdog_acted"), Insist(request_, 3)]
     run = ran(plain(OPPOSITION), script, archive, quick)
-    assert run.judge.violations == []
-    assert run.judge.highest["closings"] == 0
+    assert run.witness.violations == []
+    assert run.witness.highest["closings"] == 0
     assert run.rehearsal.stand.loop_regulator.position == 0.0
     assert run.rehearsal.stand.lv_regulator.position == 0.0
     assert run.rehearsal.cycle.run.state == "stopped"
