@@ -125,7 +125,7 @@ def rehearse(
 
     Exit code 0: complete and within limits; 2: bad input; 3: stopped or aborted; 4: outside limits.
     """
-    from acquire.actions import rehearsed  # noqa: PLC0415 - help must not wait for it
+    from acquire.actions import rehearsed
 
     return rehearsed(scenario, schedule, seed, connection, voltmeter, fault or [], out, json)
 
@@ -139,7 +139,7 @@ def faults(
     json: Json = False,
 ) -> int:
     """List the faults of a rehearsal, and what the stand must do about each."""
-    from acquire.faults_table import faults_listed  # noqa: PLC0415 - help must not wait for it
+    from acquire.faults_table import faults_listed
 
     return faults_listed(scenario, json)
 
@@ -166,7 +166,7 @@ def storm(
 
     Exit code 3: interrupted; 4: something that may never be was.
     """
-    from acquire.storm.command import replayed, seeds_of, stormed  # noqa: PLC0415 - as above
+    from acquire.storm.command import replayed, seeds_of, stormed
 
     if replay is not None:
         return replayed(replay, schedule, json)
@@ -204,7 +204,8 @@ def reduce(
     Exit code 0: reduced, and within limits where FILE has a guarantee; 2: bad input; 4: outside
     limits, or no verdict.
     """
-    from acquire.reducing import Wanted, reduce_file, template as example  # noqa: PLC0415, I001
+    from acquire.reducing import Wanted, reduce_file
+    from acquire.reducing import template as example
 
     if template:
         typer.echo(example(), nl=False)
@@ -237,7 +238,7 @@ def supplies(
 
     Exit code 4: the scenario's stand does not suit its pair.
     """
-    from acquire.supplying import Plan, supplies_of  # noqa: PLC0415 - help must not wait for it
+    from acquire.supplying import Plan, supplies_of
 
     return supplies_of(pair, schedule, Plan(hours, price, direct_v, direct_a), json)
 
@@ -245,7 +246,7 @@ def supplies(
 @app.command()
 def runs(out: Out = Path("runs"), json: Json = False) -> int:
     """List the runs of an archive."""
-    from acquire.actions import listed  # noqa: PLC0415 - help must not wait for it
+    from acquire.actions import listed
 
     return listed(out, json)
 
@@ -262,6 +263,6 @@ def show(
 
     Exit code 4: the record is not what was recorded.
     """
-    from acquire.actions import shown  # noqa: PLC0415 - help must not wait for it
+    from acquire.actions import shown
 
     return shown(run, out, json)

@@ -88,7 +88,7 @@ def timed_fault(word: str, catalogue: Mapping[str, Fault[Any]]) -> TimedFault:
 
 def _hint(name: str, catalogue: Mapping[str, Fault[Any]]) -> str:
     # Here, since the difference of words is loaded only for whoever errs.
-    from acquire.places import nearest  # noqa: PLC0415
+    from acquire.places import nearest
 
     hint = nearest(name, catalogue)
     return f", {hint}" if hint else "; twinload faults lists them"

@@ -21,7 +21,7 @@ class EventLog:
 
     def __init__(self, folder: Path, run: int, utc: Callable[[], str] = utc_now) -> None:
         # Here, since the command line's help must not wait for it.
-        import structlog  # noqa: PLC0415
+        import structlog
 
         path = folder / FILE
         with translated(path):

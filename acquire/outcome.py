@@ -57,7 +57,7 @@ def reduced(readings: LossReadings, pair: Pair, expected: Expected) -> Reduced:
     `uncertainty` in the result comes from the channel accuracies of the stand file.
     """
     # Here, since a run needs neither budgets nor NumPy before its readings are complete.
-    from calculation.loss_budget import LossTest, loss_budgets, uncertainty_of  # noqa: PLC0415
+    from calculation.loss_budget import LossTest, loss_budgets, uncertainty_of
 
     evaluate = expected.schedule.evaluate
     test = LossTest(

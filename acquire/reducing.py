@@ -105,7 +105,7 @@ def _reduced(hand: HandReadings, wanted: Wanted) -> int:
         return _budget(hand, wanted.budget, wanted.as_json)
     plain = plain_reduction(hand, wanted.draws)
     if wanted.figure is not None:
-        from acquire.figure import draw  # noqa: PLC0415 - a third of a second, only on request
+        from acquire.figure import draw
 
         draw(hand, plain, wanted.figure)
     if wanted.as_json:
@@ -138,8 +138,8 @@ def _uncertainty(hand: HandReadings) -> dict[str, Any] | None:
     if not hand.instruments:
         return None
     # Here, since without instruments nothing needs NumPy.
-    from calculation.hand.budget import hand_budgets  # noqa: PLC0415
-    from calculation.loss_budget import uncertainty_of  # noqa: PLC0415
+    from calculation.hand.budget import hand_budgets
+    from calculation.loss_budget import uncertainty_of
 
     return dict(uncertainty_of(hand_budgets(hand)))
 
@@ -162,9 +162,9 @@ def _warnings(result: HandResult) -> list[str]:
 
 
 def _drawn(hand: HandReadings, draws: int) -> dict[str, Any]:
-    from calculation.hand.budget import hand_model, hand_sources  # noqa: PLC0415 - NumPy on request
-    from calculation.loss_budget import Allowance  # noqa: PLC0415
-    from calculation.monte_carlo import monte_carlo  # noqa: PLC0415
+    from calculation.hand.budget import hand_model, hand_sources
+    from calculation.loss_budget import Allowance
+    from calculation.monte_carlo import monte_carlo
 
     model = hand_model(hand)
     known = model({})
@@ -185,7 +185,7 @@ def _refuse_unless_finite(name: str, value: Any) -> None:
 
 
 def _budget(hand: HandReadings, quantity: str, as_json: bool) -> int:
-    from calculation.hand.budget import hand_budgets  # noqa: PLC0415 - NumPy on request
+    from calculation.hand.budget import hand_budgets
 
     budgets = hand_budgets(hand)
     budget = budgets.get(quantity)

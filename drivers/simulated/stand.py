@@ -33,8 +33,8 @@ class SimulatedStand:
     instrument, what becomes of its answers on their way), `meters` (by channel, each with its own
     faults) and among them `series_voltmeter`, whose `dead` is a voltmeter that reads a perfect
     nought. For whoever looks on: `moved` is called whenever the plant has moved on, `written` with
-    output and value before a command is taken. Emergency stop and watchdog drop the coils of both contactors in hardware; the watchdog
-    also drops the upstream breaker.
+    output and value before a command is taken. Emergency stop and watchdog drop the coils of both
+    contactors in hardware; the watchdog also drops the upstream breaker.
     """
 
     def __init__(
