@@ -27,7 +27,8 @@ Changes = Callable[[HasStand], tuple[Change, ...]]
 SLOW = 0.9  # of its time-out
 STALE = (
     "its channels are bad at once and stale after their time; a critical one while its contactor"
-    " is closed: stop category 1 in 2 s, then 0; in prepare: stop, instrument without reading"
+    " is closed: stop category 1 in 2 s, then 0; in prepare: stop, instrument without reading;"
+    " contacts that nobody reads: the stand may be live"
 )
 NO_VALUE = "bad readings with the fault in the record, never a number; then as if it were silent"
 

@@ -145,8 +145,8 @@ def _supplies() -> tuple[PlantFault, ...]:
         Fault(
             "loop_supply_lost",
             "stand",
-            "gone at rest: its voltage runs away, stop category 0; gone before: no voltage where the"
-            " position promises it, stop category 1; in prove: loop open",
+            "gone at rest: its voltage runs away, stop category 0; gone before: no voltage where"
+            " the position promises it, stop category 1; in prove: loop open",
             _setting(_plant, "loop_supply_lost", True),
             LIVE,
         ),
