@@ -58,7 +58,7 @@ class OneLine(TyperGroup):
             words = str(getattr(error, "format_message", error.__str__)())
             fail(f"{words.replace('Value error, ', '').rstrip('.')}; see twinload --help")
         except Refusal as refusal:
-            fail(str(refusal))
+            fail(str(refusal), refusal.exit_code)
         if code == INTERRUPTED:
             fail("interrupted; a run that was under way counts as aborted", STOPPED)
         sys.exit(code if isinstance(code, int) else 0)

@@ -32,6 +32,15 @@ from sequences.run import Run
 from sequences.scan import Procedure, Scan
 
 
+class UnrecordedEnd(ArchiveError):
+    """A run has ended and the archive could not take its end: it will count as aborted."""
+
+    exit_code = 3
+
+    def __init__(self, state: str, error: ArchiveError) -> None:
+        super().__init__(f"{error}; the run, {state}, has no end in the archive: not a result")
+
+
 class Rehearsal:
     """One rehearsed run, scan by scan.
 
@@ -159,7 +168,11 @@ class Rehearsal:
                 self.cycle.record("finding", finding)
         facts = {"state": run.state.value, "verdict": verdict, "may_be_live": run.may_be_live}
         self.cycle.record("run.ended", facts)
-        self.recorder.end(run.state.value, run.state.value, verdict, result)
+        try:
+            self.recorder.end(run.state.value, run.state.value, verdict, result)
+        except ArchiveError as error:
+            self.close()
+            raise UnrecordedEnd(run.state.value, error) from error
         self._log.close()
         return RunOutcome(
             state=run.state.value,
