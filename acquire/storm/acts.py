@@ -116,7 +116,10 @@ def _recipe(d: Random) -> Act:
 def _people(d: Random) -> Act:
     people: tuple[Act, ...] = (
         Guard(d.uniform(0.0, 3.0), d.choice((0.3, 0.5, 0.9, 2.0, 5.0))),
-        Hands(d.uniform(0.0, 1.0), d.choice((0.25, 0.6, 3.0, 20.0)), d.choice((False, True))),
+        # Nobody is in and out again before an unread guard is stale and a scan has seen so.
+        Hands(
+            d.uniform(0.0, 1.0), *d.choice(((0.25, False), (0.6, False), (3.0, True), (20.0, True)))
+        ),
         Interchange(d.choice((False, True))),
         EmergencyStop(),
         FalsePrompts(),
