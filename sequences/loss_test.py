@@ -12,6 +12,7 @@ from sequences.checks import (
     check_pause,
     check_voltmeter,
 )
+from sequences.exchange import check_exchange
 from sequences.expected import Expected
 from sequences.prepare import prepare
 from sequences.prompt import INTERCHANGE, MAKING_SAFE, confirm
@@ -59,7 +60,7 @@ def loss_test(expected: Expected) -> Procedure[LossReadings]:
     scan, exponent_point = yield from energise(scan, expected)
     scan, no_load = yield from no_load_readings(scan, expected)
     scan = yield from circulate(scan, expected, proven, no_load[SERIES_VOLTAGE])
-    scan, loaded, hot_c = yield from load_readings(scan, expected, proven)
+    scan, loaded, hot_c = yield from load_readings(scan, expected, proven, no_load)
     scan = yield from shut_down(scan, expected)
     yield from make_safe(scan, expected)
     return LossReadings(
@@ -151,12 +152,13 @@ def circulate(scan: Scan, expected: Expected, proven: ProveMeans, gap_v: float) 
 
 
 def load_readings(
-    scan: Scan, expected: Expected, proven: ProveMeans
+    scan: Scan, expected: Expected, proven: ProveMeans, no_load: Means
 ) -> Procedure[tuple[Scan, Means, float]]:
     """At rated voltage and current, average both supplies over the same interval.
 
     Across the closed loop contactor the series voltmeter has to follow once more: what it said of
-    opposition at rated voltage counts only if it is alive after as it was before.
+    opposition at rated voltage counts only if it is alive after as it was before. Likewise both
+    wattmeters, but for what the twins exchange.
     """
     scan = yield from enter("load_readings")
     scan = yield from ramp_voltage(scan, expected, 1.0)
@@ -166,6 +168,7 @@ def load_readings(
         scan, expected, expected.schedule.window_s, channels, "load readings"
     )
     check_voltmeter(expected, means[SERIES_VOLTAGE], means[HV_VOLTAGE])
+    check_exchange(expected, no_load, means, proven)
     return scan, means, sum(means[c] for c in TOP_LIQUIDS) / len(TOP_LIQUIDS)
 
 
