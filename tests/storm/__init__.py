@@ -1,0 +1,1 @@
+"""Seeded storms, and what they find that was planted."""
