@@ -1,5 +1,7 @@
 """Permissives at their limits: what is just enough, and what just is not."""
 
+from typing import Any
+
 import pytest
 
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, SELECTOR
@@ -35,6 +37,12 @@ def met(name: str, request: Close | Move, scan: Scan, evidence: Evidence = NOTHI
     """Return whether the named permissive of a request's output is met."""
     row = next(p for p in PERMISSIVES[request.output] if p.name == name)
     return row.met(Situation(scan, evidence, shipped(), request))
+
+
+def without(evidence: Evidence, field: str) -> Evidence:
+    """Return evidence that lacks one field."""
+    lacking: dict[str, Any] = {field: None}
+    return evidence._replace(**lacking)
 
 
 def to_lv(volts: float) -> Move:
@@ -122,7 +130,7 @@ class TestLvRaise:
         assert met(self.LOOP_OPEN, to_lv(HALF_V), paper.scan())
         assert met(self.LOOP_OPEN, to_lv(400.0), paper.scan(), self.SHOWN)
         for field in ("proof_complete", "opposed"):
-            less = self.SHOWN._replace(**{field: None})
+            less = without(self.SHOWN, field)
             assert not met(self.LOOP_OPEN, to_lv(400.0), paper.scan(), less)
 
     def test_a_bus_that_nobody_reads_explains_no_drop(self, paper: Paper) -> None:
@@ -154,7 +162,7 @@ class TestLoopClose:
         shown = NOTHING._replace(proof_complete=4, voltmeter=3, opposed=scan.now - self.AGE)
         assert met(self.NAME, Close(LOOP), scan, shown)
         for field in ("proof_complete", "voltmeter", "opposed"):
-            assert not met(self.NAME, Close(LOOP), scan, shown._replace(**{field: None}))
+            assert not met(self.NAME, Close(LOOP), scan, without(shown, field))
         old = shown._replace(opposed=scan.now - self.AGE - 1)
         assert not met(self.NAME, Close(LOOP), scan, old)
 
