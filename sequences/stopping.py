@@ -37,6 +37,10 @@ def category_1(scan: Scan, expected: Expected) -> Procedure[None]:
     By position alone where a channel is stale: it waits for the regulator's own travel time.
     """
     scan = yield Wait()
+    for contactor in (LOOP, LV):
+        if scan.outputs[contactor].commanded > 0.5 and is_open(scan, contactor):
+            # Told to close and not closed: nothing may follow that command any more.
+            scan = yield Open(contactor)
     for regulator, contactor in ((LOOP_REGULATOR, LOOP), (LV_REGULATOR, LV)):
         if scan.outputs[contactor].commanded > 0.5 or not is_open(scan, contactor):
             scan = yield Move(regulator, 0.0)

@@ -68,6 +68,18 @@ class TestCategory1:
         assert finding.name == "operator_stop"
         assert to_the_end(watched) == "stopped"
 
+    def test_a_contactor_that_did_not_close_does_not_close_later(self, watch: Watch) -> None:
+        """What kept it open goes away while the stop is under way: its command was dropped."""
+        watched = watch()
+        watched.until_stage("prove")
+        plant = watched.plant
+        plant.lv_contactor.jammed = True
+        watched.until(lambda _scan: watched.state == "stopping")
+        plant.lv_contactor.jammed = False
+        for _scan in watched.scans():
+            assert not plant.lv_contactor.closed
+        assert watched.told("trip")[0].facts["name"] == "lv_contactor_will_not_close"
+
     def test_past_its_deadline_it_is_cut(self, watch: Watch) -> None:
         """A regulator that does not come down keeps the stand live for the deadline, no longer."""
         watched, _ = held(watch, loaded)
