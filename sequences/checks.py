@@ -4,6 +4,7 @@ They raise Stop with a finding, or return nothing; the procedure and their own M
 call the same functions.
 """
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from sequences.criteria import (
@@ -17,13 +18,16 @@ from sequences.criteria import (
 from sequences.expected import Expected
 from sequences.scan import (
     HV_VOLTAGE,
+    LV_CURRENT,
     LV_POWER,
+    LV_VOLTAGE,
     SERIES_VOLTAGE,
     Finding,
     Stop,
 )
 
 OPEN_BELOW = 0.15
+NO_LOAD_AGAIN = 0.03  # noise, and the iron's exponent on a voltage that has moved by a per cent
 DANGEROUS_V = 50.0
 BALANCE_K = 5.0
 WITH_NOISE = 1.25  # single readings stray further than the class
@@ -202,6 +206,23 @@ def check_opposed(expected: Expected, series_v: float, lv_voltage_v: float) -> N
             f"r = {100 * ratio:.3f} % at rated voltage, limit {100 * expected.ratio_limit:.3f} %",
             "tap positions of both units, their ratios; are they twins",
         )
+
+
+def check_no_load_again(before: Mapping[str, float], after: Mapping[str, float]) -> None:
+    """After the load readings, the loop open again: LV power and current as before, within 3 %.
+
+    Power goes with the square of what little the voltage has moved, current with the voltage.
+    """
+    voltage = after[LV_VOLTAGE] / before[LV_VOLTAGE]
+    for channel, share in ((LV_POWER, voltage**2), (LV_CURRENT, voltage)):
+        was = before[channel] * share
+        if abs(after[channel] - was) > NO_LOAD_AGAIN * abs(was):
+            raise Stop(
+                "no_load_changed",
+                f"{channel} reads {after[channel]:.4g} after the load readings where {was:.4g} was"
+                " read before",
+                "that meter's ranges, multiplier and circuits since the no-load readings",
+            )
 
 
 def check_circulating(

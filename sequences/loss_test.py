@@ -1,5 +1,7 @@
 """The back-to-back loss test, top to bottom as the stages of the test are."""
 
+from math import inf
+
 from calculation.pair import local_exponent
 from calculation.readings import LoadMeans, LossReadings, NoLoadMeans, ProveMeans
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
@@ -7,6 +9,8 @@ from sequences.checks import (
     AIDING,
     Lv,
     check_circulating,
+    check_dead,
+    check_no_load_again,
     check_no_load_plausible,
     check_opposed,
     check_pause,
@@ -14,7 +18,7 @@ from sequences.checks import (
 )
 from sequences.exchange import check_exchange
 from sequences.expected import Expected
-from sequences.prepare import prepare
+from sequences.prepare import VOLTAGES, prepare
 from sequences.prompt import INTERCHANGE, MAKING_SAFE, confirm
 from sequences.prove import LOOP_CHANNELS, LV_CHANNELS, prove
 from sequences.scan import (
@@ -61,7 +65,7 @@ def loss_test(expected: Expected) -> Procedure[LossReadings]:
     scan, no_load = yield from no_load_readings(scan, expected)
     scan = yield from circulate(scan, expected, proven, no_load[SERIES_VOLTAGE])
     scan, loaded, hot_c = yield from load_readings(scan, expected, proven, no_load)
-    scan = yield from shut_down(scan, expected)
+    scan = yield from shut_down(scan, expected, no_load)
     yield from make_safe(scan, expected)
     return LossReadings(
         no_load=NoLoadMeans(
@@ -172,13 +176,23 @@ def load_readings(
     return scan, means, sum(means[c] for c in TOP_LIQUIDS) / len(TOP_LIQUIDS)
 
 
-def shut_down(scan: Scan, expected: Expected) -> Procedure[Scan]:
-    """Current to zero, loop contactor, voltage to zero, LV contactor, each seen."""
+def shut_down(scan: Scan, expected: Expected, no_load: Means | None = None) -> Procedure[Scan]:
+    """Current to zero, loop contactor, voltage to zero, LV contactor, each seen; all reads dead.
+
+    With the loop open again the LV meters have to read what they read before it was closed: what
+    the twins exchange hides in between what a meter that has changed makes of their losses.
+    """
     scan = yield from enter("shut_down")
     scan = yield from move(scan, expected, LOOP_REGULATOR, 0.0)
     scan = yield from open_contactor(scan, LOOP)
+    if no_load is not None:
+        scan, again = yield from average(scan, expected, SHORT_WINDOW_S, LV_CHANNELS, "once more")
+        check_no_load_again(no_load, again)
     scan = yield from move(scan, expected, LV_REGULATOR, 0.0)
-    return (yield from open_contactor(scan, LV))
+    scan = yield from open_contactor(scan, LV)
+    scan = yield from settled(scan, expected, *VOLTAGES)
+    check_dead({c: inf if scan.over_range(c) else scan.value(c) or 0.0 for c in VOLTAGES})
+    return scan
 
 
 def make_safe(scan: Scan, expected: Expected) -> Procedure[Scan]:

@@ -13,6 +13,7 @@ from sequences.checks import (
     check_dead,
     check_loop_follows,
     check_lv_before_loop,
+    check_no_load_again,
     check_no_load_plausible,
     check_opposed,
     check_pause,
@@ -244,3 +245,26 @@ def test_a_window_holds_four_fifths_of_its_readings_but_one(
 
 def test_a_window_too_short_for_any_reading_lacks_them() -> None:
     assert finding(check_window, {"lv.power.1": 0}, {"lv.power.1": 0.3}, "w") == "readings_missing"
+
+
+@pytest.mark.parametrize(
+    ("power_w", "current_a", "found"),
+    [
+        (1.025, 1.025, None),
+        (1.035, 1.0, "no_load_changed"),
+        (0.965, 1.0, "no_load_changed"),
+        (1.0, 0.5, "no_load_changed"),
+        (-1.0, 1.0, "no_load_changed"),
+    ],
+)
+def test_lv_meters_read_after_the_load_readings_what_they_read_before(
+    power_w: float, current_a: float, found: str | None
+) -> None:
+    """At a voltage that has risen by half a per cent, power goes with its square."""
+    before = {"lv.voltage.1": 400.0, "lv.current.1": 9.0, "lv.power.1": 640.0}
+    after = {
+        "lv.voltage.1": 402.0,
+        "lv.current.1": current_a * 1.005 * 9.0,
+        "lv.power.1": power_w * 1.005**2 * 640.0,
+    }
+    assert finding(check_no_load_again, before, after) == found

@@ -239,6 +239,36 @@ class TestDeadVoltmeter:
         assert seen.is_dead()
 
 
+class TestLvMetersAfterTheirProof:
+    """Nothing that the twins exchange hides: the LV meters are proven after as before."""
+
+    def test_a_multiplier_set_wrong_under_load_gives_no_result(self, watch: Watch) -> None:
+        """With the loop open again it reads twice what it read before."""
+        watched = watch()
+        watched.until_stage("circulate")
+        for name in ("lv.current.1", "lv.power.1"):
+            watched.plant.meters[name].multiplier = 2.0
+        outcome = Seen(watched).outcome
+        assert outcome.finding is not None
+        assert outcome.finding["name"] in {"no_load_changed", "wattmeter_changed"}
+        assert outcome.result is None
+
+    def test_one_that_goes_on_saying_what_it_said_gives_no_result(self, watch: Watch) -> None:
+        """Nobody is asked to touch a stand on a voltmeter that says rated, and nothing rests on it.
+
+        With everything open its voltage has to be gone.
+        """
+        watched = watch()
+        watched.until_stage("circulate")
+        for name, meter in watched.plant.meters.items():
+            meter.frozen = name.startswith("lv.")
+        seen = Seen(watched)
+        assert seen.outcome.finding is not None
+        assert seen.outcome.finding["name"] == "live_with_contactors_open"
+        assert seen.outcome.result is None
+        assert "make_safe" not in seen.stages()
+
+
 HASHES = """
 import sys
 from pathlib import Path
