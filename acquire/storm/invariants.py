@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from acquire.clock import S
 from acquire.storm.true_pair import METERS
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, SELECTOR
 from sequences.evidence import Evidence
@@ -214,10 +215,15 @@ def no_closing_of_lv_before_the_watchdog_has_acted(at: Witness, contactor: str) 
 
 
 def the_loop_never_closes_on_a_pair_that_is_not_opposed(at: Witness, contactor: str) -> Missed:
-    """Above half the impedance voltage twice the HV voltage would be switched onto the loop."""
+    """Above half the impedance voltage twice the HV voltage would be switched onto the loop.
+
+    A turn that shorts while it closes is for the trip on LV supply current.
+    """
     if contactor != LOOP or _promised(at) <= at.half_impedance:
         return None
-    return None if at.pair.opposed(at.expected.ratio_limit) else _promised(at)
+    cut_s = _cut_s(at, LV_CURRENT, 2)
+    just_now = cut_s is None or at.plant.t - at.opposed_at <= cut_s * S
+    return None if at.was_sound and just_now else _promised(at)
 
 
 def nothing_closes_by_itself_after_a_stop(at: Witness, contactor: str) -> Missed:

@@ -3,12 +3,13 @@
 import tempfile
 import traceback
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from acquire.archive import Archive
-from acquire.clock import S
+from acquire.clock import S, VirtualClock
 from acquire.configuration import Scenario
 from acquire.database import ArchiveError
 from acquire.fault_schedule import Crashed
@@ -26,6 +27,7 @@ from sequences.scan import Procedure
 Story = Callable[[int, str, Mapping[str, Any]], None]
 LONGEST_S = 3 * 3600  # of stand time: whatever lasts longer goes on for ever
 AFTERWARDS_S = 60
+DOWN_S = 60  # until a program that has crashed is started again
 MOST_PROGRAMS = 6
 
 
@@ -186,7 +188,8 @@ class SeedRun:
         committed = rehearsal.recorder.committed
         witness.gone()
         self._wild, self._stage = Wild(self._drawn.acts), ""
-        again = restarted(rehearsal)
+        without_program(rehearsal.clock, rehearsal.clock.now() + DOWN_S * S)
+        again = restarted(rehearsal, 0.0)
         self._wild.rehearsal = again
         ends.judge_abandoned(witness, self._archive, rehearsal.recorder.run, committed)
         witness.begin(again)
@@ -200,7 +203,7 @@ class SeedRun:
         rehearsal.site.faults.tell = lambda _t, _kind, _facts: None
         rehearsal.site.operator.forget()
         until = rehearsal.clock.now() + AFTERWARDS_S * S
-        rehearsal.clock.without_program(until)
+        without_program(rehearsal.clock, until)
         rehearsal.stand.advance(until)
         run = rehearsal.recorder.run
         if self._archive.run(run).end is None:
@@ -208,6 +211,13 @@ class SeedRun:
             ends.judge_abandoned(witness, self._archive, run, committed)
         else:
             ends.judge_record(witness, self._archive, run, committed)
+
+
+def without_program(clock: VirtualClock, until: int) -> None:
+    """Let time pass; a crash that is due has no program to end."""
+    while clock.now() < until:
+        with suppress(Crashed):
+            clock.without_program(until)
 
 
 def _words(outcome: RunOutcome) -> str:

@@ -60,7 +60,7 @@ class Witness:
         self.changed_at = dict.fromkeys(CONTACTORS, 0)
         self.ran_away = dict.fromkeys((LV_REGULATOR, LOOP_REGULATOR), 0.0)
         self.guard_shut_at = 0
-        self.watchdog_dropped_at = -1
+        self.watchdog_dropped_at = self.opposed_at = -1
         self.meters_were_wrong = False
         self.was_sound = self.voltmeter_was_live = self.proven = False
         self._found: dict[str, Violation] = {}
@@ -207,8 +207,10 @@ class Witness:
             self._guard_opened_at = None
 
     def _see_proofs(self) -> None:
-        """What was so at some instant of the loop's closing, since the LV contactor closed."""
-        if not self.closed[LV]:
+        """What was so at some instant of a closed loop since the guard was last seen open."""
+        if self.pair.opposed(self.expected.ratio_limit):
+            self.opposed_at = self.plant.t
+        if self.guard_shut_at == self.plant.t:
             self.was_sound = self.voltmeter_was_live = False
         elif self.closed[LOOP]:
             self.was_sound = self.was_sound or self.pair.sound()
