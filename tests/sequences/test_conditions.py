@@ -5,6 +5,7 @@ no-load current 4.5 A a unit, r limit 0.4 %, ratio 16.5.
 """
 
 from collections.abc import Mapping
+from dataclasses import replace
 from math import inf
 
 import pytest
@@ -411,6 +412,11 @@ class TestWatching:
         # The shipped rehearsal commits every 60 s.
         assert not when.record_late(0.0, _committed(120.0))
         assert when.record_late(0.0, _committed(120.1))
+        for commit_s, allowed_s in ((1.0, 10.0), (5.5, 11.0)):
+            expected = replace(shipped(), commit_interval_s=commit_s)
+            assert not when.record_late(0.0, _committed(allowed_s)._replace(expected=expected))
+            late = _committed(allowed_s + 0.1)._replace(expected=expected)
+            assert when.record_late(0.0, late)
 
     def test_top_liquid_above_the_schedules_limit(self) -> None:
         assert not when.too_hot(105.0, view())
