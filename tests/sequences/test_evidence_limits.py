@@ -11,6 +11,7 @@ from sequences.evidence import Evidence, Gap, Rest, is_answer_to, is_closed, is_
 from sequences.prompt import Answer
 from sequences.scan import (
     GUARD,
+    HV_POWER,
     HV_VOLTAGE,
     LV_VOLTAGE,
     SERIES_VOLTAGE,
@@ -111,6 +112,35 @@ class TestOpposition:
         assert paper.after({LOOP: 0.0}).proof_complete is None
         paper.tell(LOOP, 0.0)
         assert paper.after().proof_complete == paper.asked_at()
+
+
+class TestLoop:
+    """Not aiding was shown, the loop is closed and carries what 20 % of rated needs or more."""
+
+    def _proving(self, paper: Paper) -> Paper:
+        paper.low()
+        paper.tell(LOOP, 1.0)
+        paper.evidence = PROVEN._replace(loop_closed=1, not_aiding=2)
+        return paper
+
+    def test_a_current_without_a_voltage_is_judged_by_its_checks_alone(self, paper: Paper) -> None:
+        self._proving(paper).loop(4.0)
+        assert paper.after({HV_VOLTAGE: 0.0}).loop == PROVEN.loop
+
+    def test_a_voltage_that_explains_no_current_voids_the_loop(self, paper: Paper) -> None:
+        self._proving(paper).loop(4.0)
+        known = paper.after({HV_VOLTAGE: 0.5})
+        assert (known.loop, known.wattmeter) == (None, None)
+
+    def test_any_power_forwards_shows_the_sense_of_the_wattmeter(self, paper: Paper) -> None:
+        self._proving(paper).loop(4.0)
+        assert paper.after({HV_POWER: 0.5}).wattmeter == paper.asked_at()
+
+    def test_without_a_temperature_the_reference_is_taken(self, paper: Paper) -> None:
+        self._proving(paper).loop(4.0)
+        known = paper.after({TOP_LIQUID_A: None, TOP_LIQUID_B: None})
+        assert known.loop is not None
+        assert known.loop.t == paper.asked_at()
 
 
 class TestRest:

@@ -1,5 +1,6 @@
 """Permissives at their limits: what is just enough, and what just is not."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -81,6 +82,17 @@ class TestContactsAndPositions:
     ) -> None:
         assert met(name, Close(output), paper.scan({regulator: 0.002}))
         assert not met(name, Close(output), paper.scan({regulator: 0.0021}))
+
+    def test_each_regulator_has_a_zero_band_of_its_own(self, paper: Paper) -> None:
+        loose = replace(shipped().loop_regulator, zero_band=0.01)
+        expected = replace(shipped(), loop_regulator=loose)
+        for output, regulator, name, at_zero in (
+            (LV, LV_REGULATOR, "LV regulator at zero", False),
+            (LOOP, LOOP_REGULATOR, "loop regulator at zero", True),
+        ):
+            row = next(p for p in PERMISSIVES[output] if p.name == name)
+            scan = paper.scan({regulator: 0.009})
+            assert row.met(Situation(scan, NOTHING, expected, Close(output))) is at_zero
 
     def test_main_contactors_are_open_only_when_both_are_told_to_be(self, paper: Paper) -> None:
         for told in ((LV,), (LOOP,), (LV, LOOP)):

@@ -62,6 +62,14 @@ class TestCategory1:
     ) -> None:
         assert self.first(outputs=told(LOOP, commanded), values={LOOP: contact}) == asked
 
+    def test_it_waits_until_an_opened_contactor_is_seen_open(self) -> None:
+        at = scan(10.0, outputs=told(LOOP, 1.0), values={LOOP: 1.0})
+        stop = category_1(at, shipped())
+        next(stop)
+        asked = [stop.send(at) for _ in range(4)]
+        assert asked == [Move(LOOP_REGULATOR, 0.0), Open(LOOP), Wait(), Wait()]
+        assert stop.send(scan(11.0)) == Open(LV)
+
     def test_regulators_left_up_behind_open_contactors_go_to_zero(self) -> None:
         outputs = told(LV_REGULATOR, 0.5) | told(LOOP_REGULATOR, 0.4)
         at = scan(10.0, outputs=outputs)
