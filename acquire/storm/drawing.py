@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING
 
 from acquire.configuration import Scenario
 from acquire.faults import catalogue
-from acquire.storm.acts import draw_acts, draw_honest_scans
+from acquire.storm.acts import RECIPES, draw_acts, draw_honest_scans
 from acquire.storm.good_pairs import draw_scenario
 from acquire.storm.plants import ANGLES_DEGREE, Plant, draw_plant
 from acquire.storm.twins import draw_nameplate
-from acquire.storm.wild import Act, Honest
+from acquire.storm.wild import Act, Honest, HonestTo
 from drivers.simulated.circuit import OPPOSITION, Wiring
 from drivers.simulated.faults.fault import STAGES, STOPS
 
@@ -24,11 +24,25 @@ if TYPE_CHECKING:
     from acquire.faults import SiteFault
 
 AIDING = Wiring(aiding=True)
+# Pairs of which a procedure that asks at random may ask what harms them.
+ASKED_OF = (
+    AIDING,
+    Wiring(tap_steps=1),
+    Wiring(tap_steps=-2),
+    Wiring(tap_steps=4),
+    Wiring(lv_lead_open="b"),
+)
+# What drives current or voltage with nobody's doing, and where that does most.
+DRIVING = ("shorted_turn", "lv_regulator_runs_away", "loop_regulator_runs_away")
+LOADED = ("prove", "energise", "circulate", "load_readings")
 # Windows and dwell that are short, so that a storm has many runs; prompts that wait, some less.
 WINDOWS_S, DWELLS_S = (6.0, 8.0), (0.0, 2.0, 4.0)
 PROMPT_TIMES_S = (60.0, 120.0, 900.0)
 INTERCHANGED_S = 600.0  # within which people have interchanged a secondary, the slow ones too
-MOST_ACTS = 9
+ASKS_AT_RANDOM = 0.25
+# What is asked at random has the shipped regulators in mind.
+KINDS, ASKED_KINDS = ("good",) * 5 + ("any",) * 3 + ("random",) * 2, ("good", "any")
+RECIPES_AT_ONCE, MOST_ACTS = 3, 9
 HOW_MANY = (0, 1, 1, 1, 2, 2, 2, 3, 3, 4)
 MOST_WRITES = 450
 LATEST_S = 330.0
@@ -63,14 +77,25 @@ class Drawn:
 def draw(seed: int, base: Scenario) -> Drawn:
     """Draw what a seed stands for, from a scenario that is read already."""
     d = Random(f"storm/{seed}")
-    kind = d.choice(("good",) * 5 + ("any",) * 3 + ("random",) * 2)
+    asks = d.random() < ASKS_AT_RANDOM
+    kind = d.choice(ASKED_KINDS if asks else KINDS)
     scenario, plant, sound = _pair(Random(f"storm/{seed}/pair"), kind, _short(d, base))
-    acts: tuple[Act, ...] = ()
-    if d.random() < 0.25:
-        a = Random(f"storm/{seed}/acts")
-        acts = (Honest(draw_honest_scans(a)), *draw_acts(a, MOST_ACTS))
     faults = draw_faults(seed, catalogue(scenario))
+    if not asks:
+        return Drawn(seed, kind, scenario, plant, sound, (), faults)
+    a = Random(f"storm/{seed}/acts")
+    plant = plant._replace(wiring=a.choice((plant.wiring, *ASKED_OF)))
+    if a.random() < 0.5:
+        acts = (_honest(a), *(a.choice(RECIPES) for _ in range(RECIPES_AT_ONCE)))
+        return Drawn(seed, kind, scenario, plant, sound, acts, ())
+    acts = (_honest(a), *draw_acts(a, MOST_ACTS))
     return Drawn(seed, kind, scenario, plant, sound, acts, faults)
+
+
+def _honest(d: Random) -> Act:
+    """Draw how far the honest test goes first: often to where the most is let through."""
+    some = Honest(draw_honest_scans(d))
+    return d.choice((some, HonestTo("watchdog_acted"), HonestTo("proof_complete")))
 
 
 def _short(d: Random, base: Scenario) -> Scenario:
@@ -111,8 +136,10 @@ def draw_faults(seed: int, known: Mapping[str, SiteFault]) -> tuple[str, ...]:
     name, stage = cells[seed * 7919 % len(cells)]
     words = [f"{name}@{stage}+{d.uniform(0, WITHIN_STAGE_S):.2f}{_lasts(d, known[name])}"]
     while len(words) < count:
-        fault = known[d.choice(sorted(known))]
-        words.append(f"{fault.name}{_when(d, fault)}{_lasts(d, fault)}")
+        driving = d.random() < 0.25
+        fault = known[d.choice(DRIVING if driving else sorted(known))]
+        when = f"@{d.choice(LOADED)}+{d.uniform(0, 25):.2f}" if driving else _when(d, fault)
+        words.append(f"{fault.name}{when}{_lasts(d, fault)}")
     return tuple(words[:count])
 
 

@@ -339,7 +339,13 @@ def _promised(at: Witness) -> float:
 
 
 def _most_runaway(at: Witness, regulator: str) -> float:
-    """Return how far a regulator may travel by itself until its trip has acted, of its travel."""
+    """Return how far a regulator may travel by itself until its trip has acted, of its travel.
+
+    One that was on its way is found by its time of travel, category 1, which it does not obey:
+    the trips on what it drives are what holds it.
+    """
+    if regulator in at.on_its_way:
+        return 1.0
     rate = getattr(at.plant, regulator).drift_per_s
     trip_s = _cut_s(at, regulator, 2)
     return 1.0 if trip_s is None else WANDERED + rate * (REST_S + trip_s)

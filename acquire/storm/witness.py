@@ -44,7 +44,8 @@ class Witness:
     """Sees one plant through every program that runs on it.
 
     Shares are of rated. `bus` and `loop` are the true circuit's, `promised` the e.m.f. of the LV
-    supply, each at the last look; `ran_away` by how much each regulator has moved by itself.
+    supply, each at the last look; `ran_away` by how much each regulator has moved by itself, and
+    `on_its_way` those that began to while they were sent somewhere.
     `honest`: the procedure is the test's own.
     """
 
@@ -59,6 +60,7 @@ class Witness:
         self.closed = dict.fromkeys(CONTACTORS, False)
         self.changed_at = dict.fromkeys(CONTACTORS, 0)
         self.ran_away = dict.fromkeys((LV_REGULATOR, LOOP_REGULATOR), 0.0)
+        self.on_its_way: set[str] = set()
         self.guard_shut_at = 0
         self.watchdog_dropped_at = self.opposed_at = -1
         self.meters_were_wrong = False
@@ -172,11 +174,14 @@ class Witness:
         for name, at in self._at_rest.items():
             regulator = getattr(plant, name)
             if regulator.drift_per_s:
+                if abs(regulator.target - at) > self.expected.regulator(name).resolution:
+                    self.on_its_way.add(name)
                 self.ran_away[name] = max(regulator.position - at, 0.0)
             elif self.ran_away[name] and regulator.position > at:
                 self.ran_away[name] = regulator.position - at
             else:
                 self.ran_away[name] = 0.0
+                self.on_its_way.discard(name)
                 self._at_rest[name] = regulator.position
 
     def _see_contactors(self) -> list[str]:
