@@ -140,6 +140,7 @@ def test_a_trip_has_the_columns_that_the_design_states(trip: Trip) -> None:
 def test_a_trip_says_what_it_stands_against_what_was_seen_and_what_to_check(trip: Trip) -> None:
     at = when.View(scan(10.0), PROVEN, shipped())
     assert trip.seen(at)
+    assert "None" not in trip.seen(at)
     for words in (trip.hazard, trip.check):
         assert len(words.split()) > 1
     named = {f"{t.seen(at)}, {t.check}" for t in TRIPS}
