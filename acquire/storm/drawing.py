@@ -35,6 +35,7 @@ ASKED_OF = (
 # What drives current or voltage with nobody's doing, and where that does most.
 DRIVING = ("shorted_turn", "lv_regulator_runs_away", "loop_regulator_runs_away")
 LOADED = ("prove", "energise", "circulate", "load_readings")
+DRIVES, CRASHES = 0.25, 0.08  # of the faults beside a seed's first
 # Windows and dwell that are short, so that a storm has many runs; prompts that wait, some less.
 WINDOWS_S, DWELLS_S = (6.0, 8.0), (0.0, 2.0, 4.0)
 PROMPT_TIMES_S = (60.0, 120.0, 900.0)
@@ -136,10 +137,16 @@ def draw_faults(seed: int, known: Mapping[str, SiteFault]) -> tuple[str, ...]:
     name, stage = cells[seed * 7919 % len(cells)]
     words = [f"{name}@{stage}+{d.uniform(0, WITHIN_STAGE_S):.2f}{_lasts(d, known[name])}"]
     while len(words) < count:
-        driving = d.random() < 0.25
-        fault = known[d.choice(DRIVING if driving else sorted(known))]
-        when = f"@{d.choice(LOADED)}+{d.uniform(0, 25):.2f}" if driving else _when(d, fault)
-        words.append(f"{fault.name}{when}{_lasts(d, fault)}")
+        which = d.random()
+        if which < CRASHES:
+            words.append(f"crash{_when(d, known['crash'])}")
+        elif which < CRASHES + DRIVES:
+            fault = known[d.choice(DRIVING)]
+            when = f"@{d.choice(LOADED)}+{d.uniform(0, 25):.2f}"
+            words.append(f"{fault.name}{when}{_lasts(d, fault)}")
+        else:
+            fault = known[d.choice(sorted(known))]
+            words.append(f"{fault.name}{_when(d, fault)}{_lasts(d, fault)}")
     return tuple(words[:count])
 
 
