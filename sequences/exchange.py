@@ -18,6 +18,7 @@ from sequences.scan import (
 from sequences.stages import Means
 
 TWINS_DIFFER = 0.05  # of no-load loss: unlike cores under unlike e.m.f.
+UNLIKE = 0.02  # of load loss: what noise and the gap leave between two stages
 WARMING = 0.12  # of load loss: 30 K of copper
 
 
@@ -36,6 +37,23 @@ def check_exchange(expected: Expected, no_load: Means, loaded: Means, proven: Pr
     copper = proven.hv_power_w * (current / proven.hv_current_a) ** 2
     unsure = 2 * expected.error_of(HV_POWER, copper) + WARMING * copper
     _judge("loop wattmeter", loaded[HV_POWER], copper, exchanged + unsure)
+    _check_together(expected, no_load, loaded, proven)
+
+
+def _check_together(expected: Expected, no_load: Means, loaded: Means, proven: ProveMeans) -> None:
+    """Both wattmeters together, less the iron, are the load loss, with nothing exchanged in it.
+
+    It is at rated voltage what it was in the prove stage, but for windings that have warmed.
+    """
+    share = proven.lv_voltage_v / no_load[LV_VOLTAGE]
+    before = proven.hv_power_w + proven.lv_power_w - no_load[LV_POWER] * share**2
+    before *= (loaded[HV_CURRENT] / proven.hv_current_a) ** 2
+    iron = no_load[LV_POWER] * (loaded[LV_VOLTAGE] / no_load[LV_VOLTAGE]) ** 2
+    now = loaded[HV_POWER] + loaded[LV_POWER] - iron
+    unsure = 2 * (expected.error_of(HV_POWER, before) + expected.error_of(LV_POWER, iron))
+    unsure += TWINS_DIFFER * iron + UNLIKE * before
+    _judge("both wattmeters, less the iron,", min(now, before), before, unsure)
+    _judge("both wattmeters, less the iron,", max(now, before), before, unsure + WARMING * before)
 
 
 def _judge(meter: str, reads_w: float, before_w: float, explained_w: float) -> None:

@@ -31,6 +31,9 @@ def test_what_the_gap_explains_is_no_finding(sign: int) -> None:
         (-640.0, 3160.0, "LV wattmeter"),
         (640.0, 1580.0, "loop wattmeter"),
         (640.0, 6320.0, "loop wattmeter"),
+        # Each alone could be exchange, and both together are not.
+        (500.0, 3160.0, "both wattmeters"),
+        (740.0, 3160.0 + 450.0, "both wattmeters"),
     ],
 )
 def test_a_wattmeter_that_changed_is_found(lv_power: float, hv_power: float, meter: str) -> None:
