@@ -36,6 +36,7 @@ MOST_VOLTAGE = 1.1  # of rated
 TRIP_CURRENT = 1.15  # of rated
 WANDERED = 0.02  # of travel: where a runaway trips
 REST_S = 3.0  # that a runaway's trip needs before it is armed
+RESTARTED = 2  # readings lost where a ramp's command and a stop's begin the count anew
 GONE = 0.1  # of rated: what a normal stop may break, the exchange between the twins with it
 
 
@@ -75,7 +76,7 @@ def lv_stays_low_on_a_wrong_pair(at: Witness) -> Missed:
     wrong = at.closed[LV] and _promised(at) > at.half_impedance and not at.pair.sound()
     if wrong and not at.was_sound:
         return _promised(at)
-    return at.longer("wrong pair", wrong, _cut_s(at, LV_CURRENT, 2) if wrong else None)
+    return at.longer("wrong pair", wrong, _lv_supply_cut_s(at) if wrong else None)
 
 
 def lv_stays_low_on_a_voltmeter_that_was_never_proven(at: Witness) -> Missed:
@@ -93,7 +94,7 @@ def lv_stays_low_on_a_closed_loop_that_is_not_opposed(at: Witness) -> Missed:
         return None
     # A turn that shorts after all was proven.
     later = at.was_sound and at.proven and not at.pair.sound()
-    return at.longer("not opposed", True, _cut_s(at, LV_CURRENT, 2)) if later else _promised(at)
+    return at.longer("not opposed", True, _lv_supply_cut_s(at)) if later else _promised(at)
 
 
 def lv_never_exceeds_its_limit(at: Witness) -> Missed:
@@ -221,7 +222,7 @@ def the_loop_never_closes_on_a_pair_that_is_not_opposed(at: Witness, contactor: 
     """
     if contactor != LOOP or _promised(at) <= at.half_impedance:
         return None
-    cut_s = _cut_s(at, LV_CURRENT, 2)
+    cut_s = _lv_supply_cut_s(at)
     just_now = cut_s is None or at.plant.t - at.opposed_at <= cut_s * S
     return None if at.was_sound and just_now else _promised(at)
 
@@ -344,9 +345,9 @@ def _most_runaway(at: Witness, regulator: str) -> float:
     One that was on its way is found by its time of travel, category 1, which it does not obey:
     the trips on what it drives are what holds it.
     """
-    if regulator in at.on_its_way:
+    if regulator in at.on_its_way or regulator not in at.drifted_per_s:
         return 1.0
-    rate = getattr(at.plant, regulator).drift_per_s
+    rate = at.drifted_per_s[regulator]
     trip_s = _cut_s(at, regulator, 2)
     return 1.0 if trip_s is None else WANDERED + rate * (REST_S + trip_s)
 
@@ -367,6 +368,11 @@ def _cut_s(at: Witness, channel: str, readings: int) -> float | None:
     """Return how long from a hazard on a channel to a stand that is dead; None: for ever."""
     seen, acted = at.patience.seen_s(channel, readings), at.patience.acted_s()
     return None if seen is None or acted is None else seen + acted
+
+
+def _lv_supply_cut_s(at: Witness) -> float | None:
+    """Return how long the trip on LV supply current takes, a ramp and its stop under way."""
+    return _cut_s(at, LV_CURRENT, 2 + RESTARTED)
 
 
 def _runaway_cut_s(at: Witness, channel: str) -> float | None:

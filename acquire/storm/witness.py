@@ -61,6 +61,7 @@ class Witness:
         self.changed_at = dict.fromkeys(CONTACTORS, 0)
         self.ran_away = dict.fromkeys((LV_REGULATOR, LOOP_REGULATOR), 0.0)
         self.on_its_way: set[str] = set()
+        self.drifted_per_s: dict[str, float] = {}
         self.guard_shut_at = 0
         self.watchdog_dropped_at = self.opposed_at = -1
         self.meters_were_wrong = False
@@ -176,6 +177,7 @@ class Witness:
             if regulator.drift_per_s:
                 if abs(regulator.target - at) > self.expected.regulator(name).resolution:
                     self.on_its_way.add(name)
+                self.drifted_per_s[name] = regulator.drift_per_s
                 self.ran_away[name] = max(regulator.position - at, 0.0)
             elif self.ran_away[name] and regulator.position > at:
                 self.ran_away[name] = regulator.position - at
@@ -215,7 +217,7 @@ class Witness:
         """What was so at some instant of a closed loop since the guard was last seen open."""
         if self.pair.opposed(self.expected.ratio_limit):
             self.opposed_at = self.plant.t
-        if self.guard_shut_at == self.plant.t:
+        if self.guard_shut_at == self.plant.t and not self.closed[LV]:
             self.was_sound = self.voltmeter_was_live = False
         elif self.closed[LOOP]:
             self.was_sound = self.was_sound or self.pair.sound()

@@ -18,9 +18,6 @@ from acquire.storm.shrinking import shortest
 from acquire.storm.telling import as_plain, told
 from tests.storm.planting import PLANTED
 
-# On request until every one of the ordinary two hundred seeds has been looked at.
-pytestmark = pytest.mark.campaign
-
 SEEDS = range(1, 201)
 IN_ORDINARY_TESTS = ("overcurrent made category 1", "loop close without opposition")
 
