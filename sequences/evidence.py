@@ -30,7 +30,10 @@ from sequences.scan import (
 )
 
 PROVES_LOOP_FROM = 0.2  # of rated current: 25 % wanted, reached within the pair's own impedance
-SHOWS_AIDING_FROM = 0.6  # of half the impedance voltage: a dead bus shows nothing
+# Of half the impedance voltage: a dead bus shows nothing. The LV bus passes as sound from half of
+# what is promised, which a step of the regulator may lessen; aiding then still drives five times
+# the current that counts as aiding.
+SHOWS_AIDING_FROM = 0.45
 RATED_FROM = 0.95  # of rated voltage: where r is judged
 STEADINESS_NS = 10 * S
 

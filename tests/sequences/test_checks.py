@@ -171,6 +171,16 @@ class TestPause:
     def test_a_good_pair_passes(self) -> None:
         assert in_pause() is None
 
+    @pytest.mark.parametrize(
+        ("power_w", "found"),
+        [(2.1 * PAUSE_W, "shorted_turn"), (1.9 * PAUSE_W, "lv_voltage_not_as_promised")],
+    )
+    def test_a_shorted_turn_that_pulls_the_supply_down_is_told_from_a_low_voltmeter(
+        self, power_w: float, found: str
+    ) -> None:
+        """The one draws power that the promised voltage doesn't explain, the other doesn't."""
+        assert in_pause(voltage_v=0.7 * PROMISED_V, power_w=power_w) == found
+
     @pytest.mark.parametrize(("share", "found"), [(0.0299, None), (0.0301, "not_opposed")])
     def test_three_per_cent_is_opposition(self, share: float, found: str | None) -> None:
         assert in_pause(series_v=share * 2 * 16.5 * PROMISED_V) == found

@@ -70,7 +70,7 @@ class TestNotAiding:
         assert closed.after({channel: None}).not_aiding is None
 
     def test_a_dead_bus_shows_nothing(self) -> None:
-        for share, shown in ((0.59, False), (0.61, True)):
+        for share, shown in ((0.44, False), (0.46, True)):
             paper = Paper()
             paper.tell(LV, 1.0)
             paper.low(share * HALF_V)
