@@ -14,12 +14,15 @@ from drivers.description import Stand
 from drivers.simulated.circuit import OPPOSITION, Solution, Supplies, WiredPair, Wiring
 from drivers.simulated.machinery import Contactor, Regulator, Watchdog
 from drivers.simulated.meters import Meter, stand_meters
-from drivers.simulated.pair import pair_circuit
+from drivers.simulated.pair import Windings, direct_resistances, pair_circuit
+from drivers.simulated.selector import Selector
 from drivers.simulated.tampering import Tampering
 from drivers.simulated.true_state import TrueState, true_state
-from drivers.simulated.truth import Truth
+from drivers.simulated.truth import TrueUnit, Truth
+from drivers.simulated.winding import DISCHARGED_AFTER, WINDINGS, settling
 
-CONTACTORS = ("lv_contactor", "loop_contactor", "resistance_selector")
+# Any more on a winding and the resistance meter's interlock keeps its d.c. off.
+LIVE_V = 50.0
 
 
 class SimulatedStand:
@@ -60,15 +63,20 @@ class SimulatedStand:
         wired = stand.outputs
         self._contactors = {
             name: Contactor(truth.contactor_close_s, truth.contactor_open_s)
-            for name in (*CONTACTORS, "upstream_breaker")
+            for name in ("lv_contactor", "loop_contactor", "upstream_breaker")
         }
         self._regulators = {
             "lv_regulator": Regulator(wired.lv_regulator),
             "loop_regulator": Regulator(wired.loop_regulator),
         }
-        self.lv_contactor, self.loop_contactor, self.resistance_selector, self.upstream_breaker = (
-            self._contactors.values()
+        self.lv_contactor, self.loop_contactor, self.upstream_breaker = self._contactors.values()
+        self.resistance_selector = Selector(
+            truth.contactor_close_s,
+            truth.contactor_open_s,
+            self._discharge_s,
+            self._winding_live,
         )
+        self._positions = stand.selector_positions()
         self.lv_regulator, self.loop_regulator = self._regulators.values()
         self.upstream_breaker.commanded = True
         self.watchdog = Watchdog(stand.watchdog.drop_s)
@@ -106,13 +114,15 @@ class SimulatedStand:
         """Take what is written to the outputs unit at the instant last advanced to.
 
         `output` is named as in the stand file: "heartbeat", a contactor, whose 1 closes and 0
-        opens, or a regulator, whose value is its position, 0 to 1.
+        opens, the selector with its position, or a regulator, whose value is its position, 0 to 1.
         """
         self.written(output, value)
         if output == "heartbeat":
             self.watchdog.beat(self.t, int(value))
         elif output in self._regulators:
             self._regulators[output].command(value)
+        elif output == "resistance_selector":
+            self.resistance_selector.commanded = int(value)
         else:
             self._contactors[output].commanded = value == 1
         self._settle(self.t)
@@ -155,6 +165,45 @@ class SimulatedStand:
         """Return the true temperature behind a channel, degC."""
         return self.temperatures_c.get(channel, self.truth.room_temperature_c)
 
+    def resistance(self, channel: str) -> float | None:
+        """Return what the resistance meter's d.c. finds behind a channel, ohm.
+
+        None where the winding is not connected, or is live.
+        """
+        applied = self.resistance_selector.d_c(self.t)
+        if applied is None or channel not in self._windings(applied[0]) or self._winding_live():
+            return None
+        unit, side = WINDINGS[channel]
+        settling_s = getattr(self._unit(unit), f"{side}_settling_s")
+        return settling(self.true_resistance(channel), applied[1], settling_s)
+
+    def true_resistance(self, channel: str) -> float:
+        """Return the d.c. resistance of a winding as it is now, ohm."""
+        unit, side = WINDINGS[channel]
+        both = direct_resistances(self.nameplate, self._unit(unit), self.winding_c(unit))
+        return float(getattr(both, side))
+
+    def winding_c(self, _unit: str) -> Windings:
+        """Return the true mean temperatures of a unit's windings, degC."""
+        return Windings(self.truth.room_temperature_c, self.truth.room_temperature_c)
+
+    def _unit(self, unit: str) -> TrueUnit:
+        return self.truth.a if unit == "a" else self.truth.b
+
+    def _windings(self, position: int) -> tuple[str, ...]:
+        return self._positions[position - 1] if position <= len(self._positions) else ()
+
+    def _discharge_s(self, position: int) -> float:
+        windings = [WINDINGS[channel] for channel in self._windings(position)]
+        constants = [getattr(self._unit(w.unit), f"{w.side}_settling_s") for w in windings]
+        return DISCHARGED_AFTER * max(constants, default=0.0)
+
+    def _winding_live(self) -> bool:
+        solution = self.solution()
+        n = self.nameplate.ratio
+        highest = max(abs(solution.bus), n * abs(solution.e_a), n * abs(solution.e_b))
+        return max(highest, abs(solution.gap)) > LIVE_V
+
     def _supplies(self) -> Supplies:
         upstream = self.upstream_breaker.closed
         lv_there = upstream and not self.lv_supply_lost
@@ -182,7 +231,7 @@ class SimulatedStand:
         self.upstream_breaker.advance(t, picked_up)
         self.lv_contactor.advance(t, coils)
         self.loop_contactor.advance(t, coils)
-        self.resistance_selector.advance(t, True)
+        self.resistance_selector.advance(t)
         self.lv_regulator.advance(t)
         self.loop_regulator.advance(t)
         self.t = t

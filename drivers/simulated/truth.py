@@ -14,7 +14,8 @@ class TrueUnit:
 
     Core loss at rated voltage goes with voltage to the power `loss_exponent`; at low flux the iron
     draws up to `low_flux_factor` times the magnetising current that linear iron would.
-    Resistances are d.c. at 20 degC; `additional_loss_w` at rated current and 75 degC.
+    Resistances are d.c. at 20 degC; `additional_loss_w` at rated current and 75 degC. A resistance
+    meter's reading of a winding settles with its `..._settling_s` once the d.c. is applied.
     """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
@@ -27,6 +28,8 @@ class TrueUnit:
     impedance_percent: Percent
     loss_exponent: Annotated[float, Ge(1.0), Lt(4)] = 2.0
     low_flux_factor: Annotated[float, Ge(1.0)] = 1.0
+    lv_settling_s: NotNegative = 0.0
+    hv_settling_s: NotNegative = 0.0
 
 
 @dataclass(frozen=True, slots=True)
