@@ -1,0 +1,242 @@
+"""Winding temperature at the instant of shutdown from resistances read while it cools.
+
+The winding falls towards the liquid round it, and the liquid falls slowly itself (IEC 60076-2,
+cooling curve; clause from memory):
+
+    winding(t) = a + b t + c t² + B e^(-t/T)      t in minutes, degrees Celsius
+
+The slow part is a parabola whose c is held near zero, since a bare one would take the place of the
+decay. Fitted by least squares, every T of a range tried with the best of all else (variable
+projection; Golub & Pereyra 1973, from memory), then all five parameters by Gauss-Newton.
+"""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calculation.correction import resistance_at
+from calculation.errors import ImpossibleReading, refuse_unless_finite, refuse_unless_positive
+from calculation.heat_readings import ColdResistance, CoolingReadings
+from calculation.resistance import winding_temperature
+from calculation.settling import settled_after_s
+
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+MINUTE_S = 60.0
+# Standard deviation of c as known beforehand, K/min².
+CURVATURE = 0.004
+# What the model leaves, as a standard uncertainty: share of the step from the first settled
+# reading back to the shutdown.
+MODEL_SHARE = 0.04
+# Five parameters, one of them nearly known, and something left to tell the scatter from.
+LEAST_READINGS = 8
+SHORTEST_MIN = 0.5
+# A decay three constants old at the first settled reading would be extrapolated twentyfold.
+MOST_DECAYED = 3.0
+STEPS = 32
+ROUNDS = 2
+MOST_STEPS = 8
+# Of T, as a share: far below what any reading tells.
+CLOSE = 1e-7
+# Below it differences are rounding: 1 nK.
+LEAST_SCATTER_K = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class CoolingCurve:
+    """What a cooling curve comes to; n readings.
+
+    `resistance_0_ohm` and `winding_0_c` hold at shutdown (time 0), `standard_k` is the standard
+    uncertainty of the latter by the extrapolation alone: that of the fit and 4 % of the step back
+    from the first settled reading. `weak`: that reading came later than one time constant, and no
+    verdict near a limit rests on the curve. `settled` (n) marks the readings that count,
+    `residuals_k` (n) is reading less curve, for those left out as well. `slow` are a (degC),
+    b (K/min), c (K/min²), `decay_k` is B, `time_constant_s` is T.
+    """
+
+    resistance_0_ohm: float
+    winding_0_c: float
+    standard_k: float
+    time_constant_s: float
+    first_settled_s: float
+    weak: bool
+    settled: Mask
+    residuals_k: Floats
+    slow: tuple[float, float, float]
+    decay_k: float
+
+    def temperature_c(self, time_s: Floats) -> Floats:
+        """The fitted curve at times since shutdown, degC (same shape)."""
+        return _temperature(self.slow, self.decay_k, self.time_constant_s / MINUTE_S, time_s)
+
+    @property
+    def scatter_k(self) -> float:
+        """Root mean square of the residuals of the settled readings, K."""
+        return float((self.residuals_k[self.settled] ** 2).mean() ** 0.5)
+
+
+class _Fit(NamedTuple):
+    slow: tuple[float, float, float]
+    decay_k: float
+    constant_min: float
+    standard_k: float
+
+
+def cooling_curve(
+    readings: CoolingReadings, cold: ColdResistance, constant_k: float
+) -> CoolingCurve:
+    """Extrapolate one winding's resistances to the shutdown; `constant_k` is T_k of its metal.
+
+    A reading counts from ten settling constants after the last application of the d.c. before it.
+
+    Raises:
+        ImpossibleReading: a reading that can't be (named), fewer than eight settled ones, a winding
+            that settles too slowly, that doesn't cool, or that is colder than before the run.
+    """
+    _refuse(readings)
+    settled = _settled(readings, settled_after_s(cold.settling_s))
+    ones = np.ones_like(readings.resistance_ohm)
+    temperatures = winding_temperature(
+        readings.resistance_ohm, cold.resistance_ohm * ones, cold.temperature_c * ones, constant_k
+    )
+    times = readings.time_s[settled]
+    fit = _fitted(times / MINUTE_S, temperatures[settled])
+    winding_0_c = fit.slow[0] + fit.decay_k
+    if winding_0_c <= cold.temperature_c:
+        raise ImpossibleReading(
+            {"winding_0_c": winding_0_c, "cold.temperature_c": cold.temperature_c},
+            "the winding is no warmer at shutdown than before the run",
+        )
+    curve = _temperature(fit.slow, fit.decay_k, fit.constant_min, readings.time_s)
+    first_s = float(times[0])
+    step = winding_0_c - float(curve[settled][0])
+    return CoolingCurve(
+        resistance_0_ohm=resistance_at(
+            cold.resistance_ohm, cold.temperature_c, winding_0_c, constant_k
+        ),
+        winding_0_c=winding_0_c,
+        standard_k=float(np.hypot(fit.standard_k, MODEL_SHARE * step)),
+        time_constant_s=fit.constant_min * MINUTE_S,
+        first_settled_s=first_s,
+        weak=first_s > fit.constant_min * MINUTE_S,
+        settled=settled,
+        residuals_k=temperatures - curve,
+        slow=fit.slow,
+        decay_k=fit.decay_k,
+    )
+
+
+def _refuse(readings: CoolingReadings) -> None:
+    time_s, ohm = readings.time_s, readings.resistance_ohm
+    if len(time_s) != len(ohm) or len(time_s) < LEAST_READINGS:
+        counts = {"times": len(time_s), "resistances": len(ohm)}
+        raise ImpossibleReading(counts, f"at least {LEAST_READINGS} readings, each with its time")
+    refuse_unless_finite({"time_s": time_s})
+    refuse_unless_positive({"resistance_ohm": ohm})
+    if time_s[0] < 0 or not (np.diff(time_s) > 0).all():
+        raise ImpossibleReading({"time_s": time_s}, "must rise, from the shutdown on")
+    applied = np.array(readings.applied_s)
+    if not applied.size or not np.isfinite(applied).all() or not (np.diff(applied) > 0).all():
+        raise ImpossibleReading({"applied_s": None}, "instants that rise, one at the least")
+    if time_s[0] < applied[0]:
+        first = {"time_s": float(time_s[0]), "applied_s": float(applied[0])}
+        raise ImpossibleReading(first, "a resistance read before the d.c. was applied")
+
+
+def _settled(readings: CoolingReadings, after_s: float) -> Mask:
+    """Which readings count: those long enough after the last application of the d.c."""
+    applied = np.array(readings.applied_s)
+    last = applied[np.searchsorted(applied, readings.time_s, side="right") - 1]
+    settled: Mask = readings.time_s - last >= after_s
+    if settled.sum() < LEAST_READINGS:
+        raise ImpossibleReading(
+            {"settled readings": int(settled.sum()), "settled_after_s": after_s},
+            f"at least {LEAST_READINGS} settled readings",
+        )
+    return settled
+
+
+def _temperature(
+    slow: tuple[float, float, float], decay_k: float, constant_min: float, time_s: Floats
+) -> Floats:
+    t = time_s / MINUTE_S
+    return slow[0] + t * (slow[1] + t * slow[2]) + decay_k * np.exp(-t / constant_min)
+
+
+def _fitted(t: Floats, temperature_c: Floats) -> _Fit:
+    """Fit the curve to settled readings (minutes, degC)."""
+    n = len(t)
+    # One row more than readings: c, in the scatter's measure, is zero.
+    y = np.append(temperature_c, 0.0)
+    slow = np.zeros((n + 1, 3))
+    slow[:n] = t[:, np.newaxis] ** (0, 1, 2)
+    shortest = max(SHORTEST_MIN, t[0] / MOST_DECAYED)
+    constants = np.geomspace(shortest, max(t[-1] - t[0], 2 * shortest), STEPS)
+    decays = np.zeros((n + 1, STEPS))
+    decays[:n] = np.exp(-t[:, np.newaxis] / constants)
+    scatter = float(np.diff(temperature_c).std()) / 2**0.5
+    for _ in range(ROUNDS):
+        slow[n, 2] = max(scatter, LEAST_SCATTER_K) / CURVATURE
+        best, squares = _best_constant(slow, decays, y)
+        # c counts as half a parameter: sometimes the readings tell it, sometimes the prior does.
+        scatter = float((squares / (n - 4.5)) ** 0.5)
+    p, constant, jacobian = _refined(slow, y, float(constants[best]), constants, t)
+    left = (y - jacobian[:, :4] @ p)[:n]
+    scatter = float((left @ left / (n - 4.5)) ** 0.5)
+    # Of the temperature at zero by each parameter: a and B.
+    at_zero = np.array([1.0, 0.0, 0.0, 1.0, 0.0])
+    triangle = np.linalg.qr(jacobian)[1]
+    moves = np.linalg.lstsq(np.transpose(triangle), at_zero, rcond=None)[0]
+    standard = scatter * _hanging_together(left) * float((moves @ moves) ** 0.5)
+    return _Fit((float(p[0]), float(p[1]), float(p[2])), float(p[3]), constant, standard)
+
+
+def _best_constant(slow: Floats, decays: Floats, y: Floats) -> tuple[int, float]:
+    """Which T leaves the least squares, all else at its best and B above zero; those squares."""
+    q = np.linalg.qr(slow)[0]
+    apart = y - q @ (q.T @ y)
+    shapes = decays - q @ (q.T @ decays)
+    size = np.einsum("ij,ij->j", shapes, shapes)
+    along = apart @ shapes
+    gained = np.where(along > 0, along**2 / size, -1.0)
+    best = int(gained.argmax())
+    if gained[best] <= 0:
+        raise ImpossibleReading({}, "the winding doesn't cool towards what surrounds it")
+    return best, max(float(apart @ apart - gained[best]), 0.0)
+
+
+def _refined(
+    slow: Floats, y: Floats, constant: float, range_: Floats, t: Floats
+) -> tuple[Floats, float, Floats]:
+    """Gauss-Newton from the best T of the range, within which T stays: a, b, c, B; T; Jacobian."""
+    jacobian: Floats = np.column_stack([slow, np.zeros((len(y), 2))])
+    decay, by_constant = jacobian[:-1, 3], jacobian[:-1, 4]
+    decay[:] = np.exp(-t / constant)
+    p: Floats = np.linalg.lstsq(jacobian[:, :4], y, rcond=None)[0]
+    for _ in range(MOST_STEPS):
+        by_constant[:] = p[3] * t / constant**2 * decay
+        p = np.linalg.lstsq(jacobian, y, rcond=None)[0]
+        before = constant
+        constant = float(np.clip(constant + p[4], constant / 1.5, constant * 1.5))
+        constant = float(np.clip(constant, range_[0], range_[-1]))
+        decay[:] = np.exp(-t / constant)
+        if abs(constant - before) < CLOSE * constant:
+            break
+    p = np.linalg.lstsq(jacobian[:, :4], y, rcond=None)[0]
+    by_constant[:] = p[3] * t / constant**2 * decay
+    return p, constant, jacobian
+
+
+def _hanging_together(residuals: Floats) -> float:
+    """By how much the scatter of a mean grows where neighbouring residuals are alike.
+
+    A curve that doesn't quite suit leaves such residuals; n of them tell less than n (first-order
+    autoregression: (1 + r)/(1 - r) times the variance; from memory).
+    """
+    size = float(residuals @ residuals)
+    r = float(residuals[1:] @ residuals[:-1]) / size if size > 0 else 0.0
+    r = min(max(r, 0.0), 0.95)
+    return float(((1 + r) / (1 - r)) ** 0.5)
