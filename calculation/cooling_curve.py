@@ -73,6 +73,12 @@ class CoolingCurve:
         return _temperature(self.slow, self.decay_k, self.time_constant_s / MINUTE_S, time_s)
 
     @property
+    def cooling_k_per_s(self) -> float:
+        """How fast the winding cools at shutdown, K/s: what a wrong instant costs."""
+        minute = self.decay_k / (self.time_constant_s / MINUTE_S) - self.slow[1]
+        return minute / MINUTE_S
+
+    @property
     def scatter_k(self) -> float:
         """Root mean square of the residuals of the settled readings, K."""
         return float((self.residuals_k[self.settled] ** 2).mean() ** 0.5)
@@ -183,13 +189,14 @@ def _fitted(t: Floats, temperature_c: Floats) -> _Fit:
         best, squares = _best_constant(slow, decays, y)
         # c counts as half a parameter: sometimes the readings tell it, sometimes the prior does.
         scatter = float((squares / (n - 4.5)) ** 0.5)
-    p, constant, jacobian = _refined(slow, y, float(constants[best]), constants, t)
+    constant = _refined(slow, y, float(constants[best]), constants, t)
+    p, jacobian = _linearised(slow, y, constant, t)
     left = (y - jacobian[:, :4] @ p)[:n]
     scatter = float((left @ left / (n - 4.5)) ** 0.5)
     # Of the temperature at zero by each parameter: a and B.
     at_zero = np.array([1.0, 0.0, 0.0, 1.0, 0.0])
     triangle = np.linalg.qr(jacobian)[1]
-    moves = np.linalg.lstsq(np.transpose(triangle), at_zero, rcond=None)[0]
+    moves = _solved(np.transpose(triangle), at_zero)
     standard = scatter * _hanging_together(left) * float((moves @ moves) ** 0.5)
     return _Fit((float(p[0]), float(p[1]), float(p[2])), float(p[3]), constant, standard)
 
@@ -208,26 +215,36 @@ def _best_constant(slow: Floats, decays: Floats, y: Floats) -> tuple[int, float]
     return best, max(float(apart @ apart - gained[best]), 0.0)
 
 
-def _refined(
-    slow: Floats, y: Floats, constant: float, range_: Floats, t: Floats
-) -> tuple[Floats, float, Floats]:
-    """Gauss-Newton from the best T of the range, within which T stays: a, b, c, B; T; Jacobian."""
-    jacobian: Floats = np.column_stack([slow, np.zeros((len(y), 2))])
-    decay, by_constant = jacobian[:-1, 3], jacobian[:-1, 4]
-    decay[:] = np.exp(-t / constant)
-    p: Floats = np.linalg.lstsq(jacobian[:, :4], y, rcond=None)[0]
+def _refined(slow: Floats, y: Floats, start: float, range_: Floats, t: Floats) -> float:
+    """T by Gauss-Newton from the best of the range, which it keeps unless there is a better."""
+    constant = start
     for _ in range(MOST_STEPS):
-        by_constant[:] = p[3] * t / constant**2 * decay
-        p = np.linalg.lstsq(jacobian, y, rcond=None)[0]
+        jacobian = _linearised(slow, y, constant, t)[1]
+        step = _solved(jacobian, y)[4]
         before = constant
-        constant = float(np.clip(constant + p[4], constant / 1.5, constant * 1.5))
+        constant = float(np.clip(constant + step, constant / 1.5, constant * 1.5))
         constant = float(np.clip(constant, range_[0], range_[-1]))
-        decay[:] = np.exp(-t / constant)
         if abs(constant - before) < CLOSE * constant:
             break
-    p = np.linalg.lstsq(jacobian[:, :4], y, rcond=None)[0]
-    by_constant[:] = p[3] * t / constant**2 * decay
-    return p, constant, jacobian
+    left = {}
+    for at in (start, constant):
+        p, jacobian = _linearised(slow, y, at, t)
+        apart = y - jacobian[:, :4] @ p
+        left[at] = float(apart @ apart) if p[3] > 0 else np.inf
+    return constant if left[constant] <= left[start] else start
+
+
+def _linearised(slow: Floats, y: Floats, constant: float, t: Floats) -> tuple[Floats, Floats]:
+    """a, b, c and B at their best for a T (4), and the derivatives by all five (n + 1, 5)."""
+    decay = np.append(np.exp(-t / constant), 0.0)
+    linear = np.column_stack([slow, decay])
+    p = _solved(linear, y)
+    by_constant = p[3] * np.append(t, 0.0) / constant**2 * decay
+    return p, np.column_stack([linear, by_constant])
+
+
+def _solved(matrix: Floats, y: Floats) -> Floats:
+    return np.asarray(np.linalg.lstsq(matrix, y, rcond=None)[0], dtype=np.float64)
 
 
 def _hanging_together(residuals: Floats) -> float:
