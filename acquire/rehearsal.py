@@ -27,7 +27,7 @@ from drivers.instrument import PolledInstrument, RegisterInstrument, TextInstrum
 from drivers.outputs import Outputs
 from drivers.simulated.links import SimulatedLinks
 from sequences.expected import Expected
-from sequences.loss_test import loss_test
+from sequences.procedures import procedure_of, record_of
 from sequences.run import Run
 from sequences.scan import Procedure, Scan
 
@@ -62,13 +62,14 @@ class Rehearsal:
         faults: Sequence[str] = (),
         site: Site | None = None,
         observer: Observer = lambda _t, _kind, _facts: None,
-        procedure: Callable[[Expected], Procedure[Any]] = loss_test,
+        procedure: Callable[[Expected], Procedure[Any]] | None = None,
     ) -> None:
         self.scenario = scenario
         self.expected = expected_of(scenario)
         self.archive = archive
         self.observer = observer
         self.procedure = procedure
+        self.record = record_of(self.expected)
         self.site = site or Site(
             scenario, seed=seed, connection=connection, voltmeter=voltmeter, faults=faults
         )
@@ -86,7 +87,7 @@ class Rehearsal:
         self.cycle = Cycle(
             self.expected,
             Outputs(scenario.stand.outputs, outputs, self.clock),
-            lambda record: Run(procedure(self.expected), self.expected, record),
+            lambda record: Run(self._steps(), self.expected, record),
             self.recorder,
             self.operator,
             self._tell,
@@ -106,6 +107,11 @@ class Rehearsal:
             self.site.faults.start(self.site)
         else:
             self.site.faults.go_on()
+
+    def _steps(self) -> Procedure[Any]:
+        if self.procedure is not None:
+            return self.procedure(self.expected)
+        return procedure_of(self.expected, self.record)
 
     def _start_run(self, begun: int) -> RunRecorder | SufferingRecorder:
         scenario, archive = self.scenario, self.archive

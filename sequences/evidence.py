@@ -1,6 +1,6 @@
 """What has been proven, folded from scans alone and never set by a procedure."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
@@ -22,8 +22,7 @@ from sequences.scan import (
     LV_CURRENT,
     LV_VOLTAGE,
     SERIES_VOLTAGE,
-    TOP_LIQUID_A,
-    TOP_LIQUID_B,
+    UNITS,
     WATCHDOG,
     S,
     Scan,
@@ -36,13 +35,15 @@ PROVES_LOOP_FROM = 0.2  # of rated current: 25 % wanted, reached within the pair
 SHOWS_AIDING_FROM = 0.45
 RATED_FROM = 0.95  # of rated voltage: where r is judged
 STEADINESS_NS = 10 * S
+WARMING_NS = 180 * S
 
 
 class Loop(NamedTuple):
-    """The measured loop: |2 Z_e| in ohm, and when."""
+    """The measured loop: |2 Z_e| in ohm, when, and how warm the units then were, degC."""
 
     impedance_ohm: float
     t: int
+    unit_c: float
 
 
 class Gap(NamedTuple):
@@ -59,6 +60,15 @@ class Rest(NamedTuple):
 
     position: float
     voltage_v: float
+
+
+class Warmth(NamedTuple):
+    """A temperature some minutes ago, degC, and when."""
+
+    value_c: float
+    t: int
+    next_c: float
+    next_t: int
 
 
 class Evidence(NamedTuple):
@@ -88,6 +98,7 @@ class Evidence(NamedTuple):
     opposed: int | None = None
     rest: Mapping[str, tuple[Rest | None, Rest]] = MappingProxyType({})
     recent: Mapping[str, tuple[tuple[int, float], ...]] = MappingProxyType({})
+    warmed: Mapping[str, Warmth] = MappingProxyType({})
 
     def after(self, scan: Scan, expected: Expected) -> "Evidence":
         """Return the evidence after one more scan; a guard open or unwatched leaves none."""
@@ -104,9 +115,12 @@ class Evidence(NamedTuple):
         """Return the evidence after a trip."""
         return self._replace(revoked=True)
 
-    def loop_impedance_ohm(self, expected: Expected) -> float:
-        """Return |2 Z_e|, ohm: the nameplate's until measured."""
-        return self.loop.impedance_ohm if self.loop else expected.loop_impedance_ohm
+    def loop_impedance_ohm(self, scan: Scan, expected: Expected) -> float:
+        """Return |2 Z_e|, ohm: the nameplate's until measured, then carried to how warm it is."""
+        if self.loop is None:
+            return expected.loop_impedance_ohm
+        now = expected.loop_impedance_at(unit_c(scan, expected))
+        return self.loop.impedance_ohm * now / expected.loop_impedance_at(self.loop.unit_c)
 
     def gap_at(self, lv_voltage_v: float, expected: Expected) -> float:
         """Return the gap voltage at this LV voltage, V: by its limit until shown at rated."""
@@ -257,10 +271,11 @@ def _proof(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
     voltage, current, power = seen
     if current < PROVES_LOOP_FROM * expected.nameplate.hv_current_a or voltage <= 0:
         return changes
-    follows = current * expected.loop_impedance_at(liquid_c(scan, expected)) / voltage
+    warm = unit_c(scan, expected)
+    follows = current * expected.loop_impedance_at(warm) / voltage
     if not LOOP_WITHIN[0] <= follows <= LOOP_WITHIN[1]:
         return {**changes, "loop": None, "wattmeter": None}
-    changes["loop"] = Loop(voltage / current, scan.image[HV_CURRENT].began)
+    changes["loop"] = Loop(voltage / current, scan.image[HV_CURRENT].began, warm)
     if 0 < power <= 1.05 * voltage * current:
         changes["wattmeter"] = scan.image[HV_POWER].began
     else:
@@ -286,12 +301,13 @@ def _voltmeter(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any
     }
 
 
-def liquid_c(scan: Scan, expected: Expected) -> float:
-    """Return the mean of the top liquids, degC: in balance, the windings' temperature.
+def unit_c(scan: Scan, expected: Expected, units: Sequence[str] = UNITS) -> float:
+    """Return the mean of the top liquids, degC, of a dry-type pair that of its windings.
 
-    Where neither has a value, the nameplate's reference temperature.
+    In balance it is the windings' temperature. Where none has a value, the nameplate's reference.
     """
-    values = [v for v in (scan.value(TOP_LIQUID_A), scan.value(TOP_LIQUID_B)) if v is not None]
+    channels = [c for unit in units for c in expected.warmth[unit]]
+    values = [v for v in (scan.value(c) for c in channels) if v is not None]
     return sum(values) / len(values) if values else expected.nameplate.reference_temperature_c
 
 
@@ -364,6 +380,21 @@ def _recent(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:
     return {"recent": {**known.recent, **found}} if found else {}
 
 
+def _warmed(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
+    """Each unit's temperatures three to six minutes ago, for how fast they rise."""
+    found: dict[str, Warmth] = {}
+    for channel in expected.watched_warmth:
+        _, t, _began, value, _quality, _reason = scan.image[channel]
+        if value is None:
+            continue
+        before = known.warmed.get(channel)
+        if before is None:
+            found[channel] = Warmth(value, t, value, t)
+        elif t - before.next_t >= WARMING_NS:
+            found[channel] = Warmth(before.next_c, before.next_t, value, t)
+    return {"warmed": {**known.warmed, **found}} if found else {}
+
+
 def _from(readings: tuple[tuple[int, float], ...], t: int | None) -> tuple[tuple[int, float], ...]:
     """Return the readings, in their order, from `t` on; none where there is no such instant."""
     if t is None:
@@ -384,4 +415,5 @@ FOLDS = (
     _opposition,
     _rest,
     _recent,
+    _warmed,
 )

@@ -213,7 +213,7 @@ def _promise(at: Situation) -> float:
 
 
 def _cap(at: Situation, per_unit: float) -> float:
-    impedance = at.evidence.loop_impedance_ohm(at.expected)
+    impedance = at.evidence.loop_impedance_ohm(at.scan, at.expected)
     current = per_unit * at.expected.nameplate.hv_current_a
     lv_voltage = at.scan.value(LV_VOLTAGE)
     proven = at.evidence.gap is not None and lv_voltage is not None

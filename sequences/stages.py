@@ -46,13 +46,18 @@ def report(finding: Finding) -> Procedure[Scan]:
 
 
 def wait_until(
-    scan: Scan, true: Callable[[Scan], bool], name: str, seen: str, check: str
+    scan: Scan,
+    true: Callable[[Scan], bool],
+    name: str,
+    seen: str,
+    check: str,
+    patience_s: float = PATIENCE_S,
 ) -> Procedure[Scan]:
-    """Wait for a condition; Stop with the finding given when it does not come in a minute."""
+    """Wait for a condition; Stop with the finding given when it does not come in time."""
     since = scan.now
     scan = yield Wait()
     while not true(scan):
-        if scan.now - since > PATIENCE_S * S:
+        if scan.now - since > patience_s * S:
             raise Stop(name, seen, check)
         scan = yield Wait()
     return scan
@@ -85,14 +90,20 @@ def ask(scan: Scan, prompt: Prompt) -> Procedure[Scan]:
             return scan
 
 
-def close(scan: Scan, contactor: str) -> Procedure[Scan]:
+def close(scan: Scan, contactor: str, onto: int = 1) -> Procedure[Scan]:
     """Close a contactor and see it closed; Stop when its permissives stay unmet for a minute."""
     since = scan.now
     scan = yield Wait()
-    while scan.outputs[contactor].commanded < 0.5:
-        scan = yield Close(contactor)
+    while scan.outputs[contactor].commanded != onto:
+        scan = yield Close(contactor, onto)
         _patience(scan, since, contactor)
     while not is_closed(scan, contactor) or scan.outputs[contactor].at_rest_since is None:
+        if scan.now - scan.outputs[contactor].since > PATIENCE_S * S:
+            raise Stop(
+                f"{contactor}_does_not_close",
+                f"{contactor} was told to close and does not read so after {PATIENCE_S:.0f} s",
+                "its drive, interlock and contact",
+            )
         scan = yield Wait()
     return scan
 

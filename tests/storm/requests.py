@@ -170,7 +170,7 @@ def _loop_known() -> Condition:
     return (
         Case("loop unproven", unseen),
         *(
-            Case(f"loop {z:g}", ({"impedance": z},), evidence={"loop": Loop(z * Z_OHM, 3)})
+            Case(f"loop {z:g}", ({"impedance": z},), evidence={"loop": Loop(z * Z_OHM, 3, 21.0)})
             for z in (0.9, 1.0, 1.1)
         ),
     )
