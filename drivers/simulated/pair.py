@@ -73,25 +73,56 @@ def heated_unit_circuit(
     return UnitCircuit(ratio, z_lv, complex(r_hv, x / 2), _core(nameplate, unit, z_lv))
 
 
-def direct_resistances(nameplate: Nameplate, unit: TrueUnit, celsius: Windings) -> Windings:
-    """Return d.c. resistances of LV and HV winding, ohm, each on its own side."""
+class WindingResistance(NamedTuple):
+    """A winding's resistance at theta degC: up (k + theta), d.c., and down / (k + theta), the rest.
+
+    Ohm on its own side; k the temperature constant of its material.
+    """
+
+    constant_k: float
+    up: float
+    down: float
+
+    def direct(self, celsius: float) -> float:
+        """Return the d.c. resistance, ohm."""
+        return self.up * (self.constant_k + celsius)
+
+    def alternating(self, celsius: float) -> float:
+        """Return the resistance with its share of additional loss, ohm."""
+        return self.direct(celsius) + self.down / (self.constant_k + celsius)
+
+
+def winding_resistances(
+    nameplate: Nameplate, unit: TrueUnit
+) -> tuple[WindingResistance, WindingResistance]:
+    """Return the resistances of LV and HV winding."""
     k_lv = TEMPERATURE_CONSTANT[nameplate.material_lv]
     k_hv = TEMPERATURE_CONSTANT[nameplate.material_hv]
-    return Windings(
-        unit.lv_resistance_ohm * (k_lv + celsius.lv) / (k_lv + RESISTANCE_AT_C),
-        unit.hv_resistance_ohm * (k_hv + celsius.hv) / (k_hv + RESISTANCE_AT_C),
+    additional = unit.additional_loss_w / nameplate.hv_current_a**2 / 2
+    return (
+        WindingResistance(
+            k_lv,
+            unit.lv_resistance_ohm / (k_lv + RESISTANCE_AT_C),
+            additional / nameplate.ratio**2 * (k_lv + IMPEDANCE_AT_C),
+        ),
+        WindingResistance(
+            k_hv,
+            unit.hv_resistance_ohm / (k_hv + RESISTANCE_AT_C),
+            additional * (k_hv + IMPEDANCE_AT_C),
+        ),
     )
+
+
+def direct_resistances(nameplate: Nameplate, unit: TrueUnit, celsius: Windings) -> Windings:
+    """Return d.c. resistances of LV and HV winding, ohm, each on its own side."""
+    lv, hv = winding_resistances(nameplate, unit)
+    return Windings(lv.direct(celsius.lv), hv.direct(celsius.hv))
 
 
 def alternating_resistances(nameplate: Nameplate, unit: TrueUnit, celsius: Windings) -> Windings:
     """Return resistances of LV and HV winding with their share of additional loss, ohm."""
-    k_lv = TEMPERATURE_CONSTANT[nameplate.material_lv]
-    k_hv = TEMPERATURE_CONSTANT[nameplate.material_hv]
-    additional = unit.additional_loss_w / nameplate.hv_current_a**2 / 2
-    lv, hv = direct_resistances(nameplate, unit, celsius)
-    lv += additional / nameplate.ratio**2 * (k_lv + IMPEDANCE_AT_C) / (k_lv + celsius.lv)
-    hv += additional * (k_hv + IMPEDANCE_AT_C) / (k_hv + celsius.hv)
-    return Windings(lv, hv)
+    lv, hv = winding_resistances(nameplate, unit)
+    return Windings(lv.alternating(celsius.lv), hv.alternating(celsius.hv))
 
 
 def _reactance(nameplate: Nameplate, unit: TrueUnit) -> float:

@@ -7,16 +7,23 @@ solved afresh only when something that it depends on has changed.
 
 from cmath import rect
 from collections.abc import Callable
-from math import radians
+from math import inf, radians
 
 from calculation.nameplate import Nameplate
 from drivers.description import Stand
 from drivers.simulated.circuit import OPPOSITION, Solution, Supplies, WiredPair, Wiring
 from drivers.simulated.machinery import Contactor, Regulator, Watchdog
 from drivers.simulated.meters import Meter, stand_meters
-from drivers.simulated.pair import Windings, direct_resistances, pair_circuit
+from drivers.simulated.pair import (
+    Windings,
+    direct_resistances,
+    heated_pair_circuit,
+    pair_circuit,
+)
 from drivers.simulated.selector import Selector
 from drivers.simulated.tampering import Tampering
+from drivers.simulated.thermal.pair import ThermalPair
+from drivers.simulated.thermal.unit import Cooling
 from drivers.simulated.true_state import TrueState, true_state
 from drivers.simulated.truth import TrueUnit, Truth
 from drivers.simulated.winding import DISCHARGED_AFTER, WINDINGS, settling
@@ -31,7 +38,8 @@ class SimulatedStand:
     For people's hands, read when next asked: `guard`, `emergency_stop` and `protection_contact`
     (True is shut, closed, healthy, as their contacts read), `wiring`, `resistance_selector` and
     the other machinery with its own faults, `lv_supply_lost`, `loop_supply_lost`, `frequency_hz`,
-    `temperatures_c` (by channel, instead of room temperature), `silent` (names of instruments,
+    `temperatures_c` (by channel, instead of what its sensor shows), `out_of_pocket` (channels whose
+    sensor hangs in the room), `cooling_a` and `cooling_b`, `silent` (names of instruments,
     "outputs" among them, that don't answer), `latencies_s` (by instrument), `tampering` (by
     instrument, what becomes of its answers on their way), `meters` (by channel, each with its own
     faults) and among them `series_voltmeter`, whose `dead` is a voltmeter that reads a perfect
@@ -57,6 +65,10 @@ class SimulatedStand:
         self.lv_supply_lost = self.loop_supply_lost = False
         self.frequency_hz = nameplate.frequency_hz
         self.temperatures_c: dict[str, float] = {}
+        self.out_of_pocket: set[str] = set()
+        heat = truth.thermal
+        self.cooling_a = Cooling(heat.a.fan_factor if heat else 1.0)
+        self.cooling_b = Cooling(heat.b.fan_factor if heat else 1.0)
         self.silent: set[str] = set()
         self.latencies_s = {name: i.latency_s for name, i in truth.instrument.items()}
         self.tampering: dict[str, tuple[Tampering, ...]] = {}
@@ -93,6 +105,10 @@ class SimulatedStand:
         self._wired = WiredPair(self.pair, wiring)
         self._solved_for: tuple[Wiring, Supplies] | None = None
         self._solution: Solution
+        self._carried: Solution | None = None
+        self._switched = self._switches()
+        coolings = {"a": self.cooling_a, "b": self.cooling_b}
+        self.thermal = ThermalPair(truth, heat, nameplate, coolings, seed) if heat else None
 
     @property
     def series_multiplier(self) -> float:
@@ -162,8 +178,16 @@ class SimulatedStand:
         )
 
     def temperature(self, channel: str) -> float:
-        """Return the true temperature behind a channel, degC."""
-        return self.temperatures_c.get(channel, self.truth.room_temperature_c)
+        """Return what the sensor behind a channel shows, degC."""
+        laid_on = self.temperatures_c.get(channel)
+        if laid_on is not None:
+            return laid_on
+        thermal = self.thermal
+        if thermal is None:
+            return self.truth.room_temperature_c
+        self._warm(self.t)
+        true = None if channel in self.out_of_pocket else thermal.true_c(channel)
+        return thermal.sensed(channel, thermal.room.temperature_c if true is None else true)
 
     def resistance(self, channel: str) -> float | None:
         """Return what the resistance meter's d.c. finds behind a channel, ohm.
@@ -183,9 +207,12 @@ class SimulatedStand:
         both = direct_resistances(self.nameplate, self._unit(unit), self.winding_c(unit))
         return float(getattr(both, side))
 
-    def winding_c(self, _unit: str) -> Windings:
+    def winding_c(self, unit: str) -> Windings:
         """Return the true mean temperatures of a unit's windings, degC."""
-        return Windings(self.truth.room_temperature_c, self.truth.room_temperature_c)
+        if self.thermal is None:
+            return Windings(self.truth.room_temperature_c, self.truth.room_temperature_c)
+        self._warm(self.t)
+        return self.thermal.windings_c(unit)
 
     def _unit(self, unit: str) -> TrueUnit:
         return self.truth.a if unit == "a" else self.truth.b
@@ -222,9 +249,12 @@ class SimulatedStand:
             self.loop_contactor.due,
             self.upstream_breaker.due,
             self.resistance_selector.due,
+            inf if self.thermal is None else self.thermal.due,
         )
 
     def _settle(self, t: int) -> None:
+        if self.thermal is not None and t >= self.thermal.due:
+            self._warm(t)
         self.watchdog.advance(t)
         picked_up = self.watchdog.picked_up
         coils = picked_up and self.emergency_stop
@@ -235,7 +265,36 @@ class SimulatedStand:
         self.lv_regulator.advance(t)
         self.loop_regulator.advance(t)
         self.t = t
+        if self.thermal is not None and (switches := self._switches()) != self._switched:
+            self._switched = switches
+            self._warm(t)
         self.moved()
+
+    def _switches(self) -> tuple[object, ...]:
+        """Return what changes the circuit at one instant; regulators travel."""
+        closed = (c.closed for c in self._contactors.values())
+        return (*closed, self.lv_supply_lost, self.loop_supply_lost, self.wiring)
+
+    def _warm(self, t: int) -> None:
+        """Have heat go on to `t` as the circuit was, and from there as it is."""
+        thermal = self.thermal
+        if thermal is None:
+            return
+        thermal.to(t)
+        if not thermal.followed():
+            self.pair = heated_pair_circuit(
+                self.nameplate,
+                self.truth,
+                self.stand.lv_branch_ohm,
+                thermal.windings_c("a"),
+                thermal.windings_c("b"),
+            )
+            self._wired = WiredPair(self.pair, self.wiring)
+            self._solved_for = None
+        solution = self.solution()
+        if solution is not self._carried:
+            self._carried = solution
+            thermal.carry(solution, self.pair.z_branch.real)
 
 
 def _unwatched(*_: object) -> None:

@@ -6,6 +6,7 @@ from typing import Annotated, ClassVar
 from annotated_types import Ge, Gt, Lt
 
 from calculation.nameplate import STRICT, NotNegative, Percent, Positive
+from drivers.simulated.thermal.truth import TrueThermal
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +57,10 @@ class TrueInstrument:
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    """The whole simulated plant. `ratio_mismatch_percent` d: ratios n(1 +/- d/200) of A and B."""
+    """The whole simulated plant. `ratio_mismatch_percent` d: ratios n(1 +/- d/200) of A and B.
+
+    Without a thermal side nothing warms up: everything stays at the room's temperature.
+    """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
 
@@ -69,4 +73,5 @@ class Truth:
     contactor_close_s: Positive
     contactor_open_s: Positive
     instrument: dict[str, TrueInstrument]
+    thermal: TrueThermal | None = None
     note: str = ""

@@ -1,4 +1,4 @@
-"""What a resistance meter's d.c. finds in a winding: its resistance, once the reading has settled."""
+"""What a resistance meter's d.c. finds in a winding: its resistance, once that has settled."""
 
 from math import exp
 from typing import NamedTuple
