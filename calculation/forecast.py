@@ -1,0 +1,220 @@
+"""Where a heat run will end, from what was read so far.
+
+One body with the exponent of the cooling: loss = conductance x rise ^ (1/x), fitted to the last
+60 % of the rows with ambient and losses as inputs.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import exp, hypot, inf, isfinite, log
+
+import numpy as np
+
+from calculation.coverage import Part
+from calculation.errors import ImpossibleReading, refuse_unless_positive
+from calculation.heat_readings import Floats
+from calculation.one_body import Blocks, balance, blocks
+from calculation.source import STANDARD_OF_LIMIT
+from calculation.stated import Stated, stated
+from calculation.steadiness import (
+    AMBIENT_LAG_S,
+    HOUR_S,
+    MINUTES_OF_CHANGE,
+    TERMS,
+    LaggedAmbient,
+    Rule,
+    Terms,
+)
+
+FITTED_SHARE = 0.6
+SHOWN_FROM = 1 / 3
+LEAST_S = 1.5 * HOUR_S
+# Between the 0.8 and 0.9 of the ONAN classes of IEC 60076-2 (M).
+EXPONENT = 0.85
+# A real unit is more than one body. Half-widths for 95 % of what that leaves wrong, as a share of
+# the rise still to come, and of how far ambient ranged, which each body follows at its own pace:
+# set on simulated units of two structures, see docs/heat_run.md.
+SHARE_TO_COME = 0.25
+SHARE_OF_AMBIENT = 0.12
+PRESENT_S = 900.0
+# Copper at 20 degC gains this share a kelvin: no loss of a unit at constant current gains more.
+MOST_LOSS_PER_K = 0.004
+LEAST_WARMING_K = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """What the rows up to `at_s` say about the end of the run.
+
+    `ultimate_k` is the rise at equilibrium with the present set-points, `last_hour_k` the mean
+    rise of the last hour over lagged ambient; both carry the sensors' fixed errors, which
+    `remaining_k` (ultimate less last hour) doesn't. `statistical_k` and `model_k` are half-widths
+    for 95 % of the forecast alone. `time_constant_s` is that of small changes about the ultimate
+    rise. `steady_at_s` is when the rule will be met, never before `at_s`; `warm_up_s` from the
+    first row to then.
+    """
+
+    at_s: float
+    ultimate_k: Stated
+    last_hour_k: Stated
+    remaining_k: Stated
+    statistical_k: float
+    model_k: float
+    time_constant_s: float
+    exponent: float
+    steady_at_s: float
+    warm_up_s: float
+
+
+def forecast(
+    t_s: Floats,
+    temperature_c: Floats,
+    ambient_c: Floats,
+    loss_w: Floats,
+    *,
+    rule: Rule,
+    limits_k: Sequence[float],
+    exponent: float = EXPONENT,
+    lag_s: float = AMBIENT_LAG_S,
+) -> Forecast | None:
+    """Forecast from minute rows (rows,) since the warm-up began, NaN where nothing was read.
+
+    `loss_w` may be that of one unit or of both. `limits_k` are the half-widths of the fixed errors
+    of the rise: of the temperature's sensor, and of each ambient sensor divided by their number
+    (rectangular, drawn once a run, so never divided by the number of rows). `exponent` is x.
+
+    None before a third of the warm-up, and as long as the rows can't tell.
+
+    Source: heat balance of one body (D); exponent of IEC 60076-2 (M); JCGM 100 and 101.
+
+    Raises:
+        ImpossibleReading: rows that don't fit together, a loss or an exponent that is not above
+            zero, a limit below zero.
+    """
+    refuse_unless_positive({"exponent": exponent, "lag_s": lag_s})
+    if any(not 0 <= limit < inf for limit in limits_k):
+        raise ImpossibleReading({"limits_k": max(limits_k)}, "a limit of error is zero or more")
+    rows = blocks(t_s, temperature_c, ambient_c, loss_w)
+    if not len(rows.t_s) or rows.t_s[-1] - rows.t_s[0] < LEAST_S:
+        return None
+    refuse_unless_positive({"loss_w": rows.loss_w})
+    fitted = _fit(rows, exponent)
+    last_hour = _last_hour(t_s, temperature_c, ambient_c, lag_s)
+    if fitted is None or last_hour is None:
+        return None
+    begun_s, at_s = float(t_s[0]), float(rows.t_s[-1])
+    met_at_s = at_s + _until_steady(fitted, TERMS[rule], begun_s - at_s)
+    if not isfinite(met_at_s) or at_s - begun_s < SHOWN_FROM * (met_at_s - begun_s):
+        return None
+    rise_k, scatter_k = last_hour
+    model_k = hypot(SHARE_TO_COME * fitted.to_come_k, SHARE_OF_AMBIENT * fitted.ambient_range_k)
+    sensors = [Part(limit * STANDARD_OF_LIMIT["rectangular"], "rectangular") for limit in limits_k]
+    own = [Part(fitted.standard_k), Part(model_k / 2)]
+    steady_at_s = max(at_s, met_at_s)
+    return Forecast(
+        at_s,
+        stated(fitted.ultimate_k, [*sensors, *own]),
+        stated(rise_k, [*sensors, Part(scatter_k)]),
+        stated(fitted.ultimate_k - rise_k, [*own, Part(scatter_k)]),
+        2 * fitted.standard_k,
+        model_k,
+        fitted.time_constant_s,
+        exponent,
+        steady_at_s,
+        steady_at_s - begun_s,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    ultimate_k: float
+    standard_k: float
+    to_come_k: float
+    ambient_range_k: float
+    time_constant_s: float
+
+
+def _fit(rows: Blocks, exponent: float) -> _Fit | None:
+    window = rows.since(rows.t_s[-1] - FITTED_SHARE * (rows.t_s[-1] - rows.t_s[0]))
+    present = window.since(window.t_s[-1] - PRESENT_S)
+    loss_w, rise_k = float(present.loss_w.mean()), float(present.rise_k.mean())
+    if rise_k <= 0:
+        return None
+    power = 1 / exponent
+    # A rise below ambient pulls the other way; a fractional power of it would be NaN.
+    back = np.sign(window.rise_k) * np.abs(window.rise_k / rise_k) ** power
+    found = balance(window, window.loss_w / loss_w, back)
+    if found is None or found.gain <= 0 or found.pull <= 0:
+        return None
+    # The loss at constant current rises with the winding, so the ultimate is where they meet.
+    per_k = _loss_per_k(window) / loss_w
+    ultimate_k = rise_k
+    for _ in range(50):
+        grown = max(1 + per_k * (ultimate_k - rise_k), 0.5)
+        ultimate_k = rise_k * (found.gain / found.pull * grown) ** exponent
+    # d ln(ultimate) = x (d ln gain - d ln pull), more by what the loss gains in its turn.
+    feedback = 1 - exponent * per_k * ultimate_k / grown
+    if feedback < 0.2:
+        return None
+    slope = exponent * ultimate_k / feedback * np.array([1 / found.gain, -1 / found.pull])
+    standard_k = float(slope @ found.covariance @ slope) ** 0.5
+    stiffness = found.pull * power * (ultimate_k / rise_k) ** (power - 1) / rise_k * feedback
+    to_come_k = ultimate_k - _present_rise(window)
+    return _Fit(ultimate_k, standard_k, to_come_k, float(np.ptp(window.ambient_c)), 1 / stiffness)
+
+
+def _present_rise(window: Blocks) -> float:
+    """The rise at the newest row: a straight line through the last hour, read at its end."""
+    hour = window.since(window.t_s[-1] - HOUR_S)
+    if len(hour.t_s) < 3:
+        return float(hour.rise_k[-1])
+    back_s = hour.t_s - hour.t_s[-1]
+    return float(np.polynomial.polynomial.polyfit(back_s, hour.rise_k, 1)[0])
+
+
+def _loss_per_k(window: Blocks) -> float:
+    """What the loss gains a kelvin of liquid at constant set-points, W/K.
+
+    The median over pairs of blocks a quarter of the window apart, so that a step of the set-point,
+    which only some pairs straddle, doesn't count.
+    """
+    apart = max(1, len(window.t_s) // 4)
+    warming_k = window.temperature_c[apart:] - window.temperature_c[:-apart]
+    told = np.abs(warming_k) >= LEAST_WARMING_K
+    if not told.any():
+        return 0.0
+    gained_w = (window.loss_w[apart:] - window.loss_w[:-apart])[told]
+    slope = float(np.median(gained_w / warming_k[told]))
+    return min(max(slope, 0.0), MOST_LOSS_PER_K * float(window.loss_w[-1]))
+
+
+def _last_hour(
+    t_s: Floats, temperature_c: Floats, ambient_c: Floats, lag_s: float
+) -> tuple[float, float] | None:
+    """Mean rise of the last hour over lagged ambient, and the scatter of that mean, K."""
+    read = ~(np.isnan(temperature_c) | np.isnan(ambient_c))
+    at_s, ambient = t_s[read], ambient_c[read]
+    lagged = LaggedAmbient(lag_s)
+    over = [lagged.add(t, c) for t, c in zip(at_s.tolist(), ambient.tolist(), strict=True)]
+    hour = at_s > at_s[-1] - HOUR_S
+    rise_k = temperature_c[read][hour] - np.array(over)[hour]
+    if len(rise_k) < 30:
+        return None
+    # Differences of neighbours see the noise and not the slope.
+    noise_k = float(np.sqrt(np.mean(np.diff(rise_k) ** 2) / 2))
+    return float(rise_k.mean()), noise_k / len(rise_k) ** 0.5
+
+
+def _until_steady(fitted: _Fit, terms: Terms, begun_s: float) -> float:
+    """Seconds from now until the rule is met; `begun_s` is when the rows began, from now.
+
+    The rise to come falls as e^(-t/tau); a slope over an hour is that of the hour's middle.
+    """
+    tau_s, to_come_k = fitted.time_constant_s, max(abs(fitted.to_come_k), 1e-6)
+    if isfinite(terms.change_k):
+        window_s = MINUTES_OF_CHANGE * 60.0
+        allowed_k = max(terms.change_k, terms.change_share * fitted.ultimate_k)
+        changed_k = to_come_k * (exp(min(window_s / tau_s, 700.0)) - 1)
+        return max(tau_s * log(changed_k / allowed_k), begun_s + window_s)
+    met_s = tau_s * log(to_come_k * HOUR_S / (tau_s * terms.rate_k_per_h)) + HOUR_S / 2
+    return max(met_s, begun_s + HOUR_S) + terms.held_s

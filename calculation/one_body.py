@@ -1,0 +1,149 @@
+"""One body that warms up: a robust fit of its heat balance to what was read.
+
+dT/dt = gain x drive(t) - pull x back(t)
+
+with `drive` made of the losses and `back` of the rise over ambient. Integrated once over time the
+balance is linear in gain and pull, so no derivative of noisy readings is taken and no start value
+is needed: T(t) - T(0) = gain x integral of drive - pull x integral of back.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calculation.errors import ImpossibleReading
+from calculation.heat_readings import Floats
+
+BLOCKS = 120
+HUBER = 1.345  # of the scatter: 95 % efficient on normal noise (Huber, Robust Statistics; M)
+MAD = 1.4826  # scatter of normal noise over its median absolute deviation
+REWEIGHTED = 3
+# What still counts as one stretch, in blocks; across anything longer the body may have done
+# anything, so the fit begins there with a level of its own.
+STRETCH_BLOCKS = 3.0
+SHORTEST_STRETCH = 5
+LEAST_ROWS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Blocks:
+    """Means of blocks of minutes: instants (s), temperature, ambient (degC) and loss (W)."""
+
+    t_s: Floats
+    temperature_c: Floats
+    ambient_c: Floats
+    loss_w: Floats
+    length_s: float
+
+    @property
+    def rise_k(self) -> Floats:
+        """Temperature over ambient, K."""
+        return self.temperature_c - self.ambient_c
+
+    def since(self, t_s: float) -> "Blocks":
+        """The blocks from an instant on."""
+        kept = self.t_s >= t_s
+        return Blocks(
+            self.t_s[kept],
+            self.temperature_c[kept],
+            self.ambient_c[kept],
+            self.loss_w[kept],
+            self.length_s,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """Gain and pull with their covariance, and the scatter of one block about the fit, K."""
+
+    gain: float
+    pull: float
+    covariance: Floats  # (2, 2)
+    scatter_k: float
+
+
+def blocks(t_s: Floats, temperature_c: Floats, ambient_c: Floats, loss_w: Floats) -> Blocks:
+    """Average minute rows to at most `BLOCKS` blocks; rows with a NaN are left out.
+
+    All arrays (rows,), one row a minute or so.
+
+    Raises:
+        ImpossibleReading: arrays of unequal length, time not rising, or a number that is infinite.
+    """
+    named = {"t_s": t_s, "temperature_c": temperature_c, "ambient_c": ambient_c, "loss_w": loss_w}
+    if len({len(column) for column in named.values()}) != 1:
+        lengths = {name: len(column) for name, column in named.items()}
+        raise ImpossibleReading(lengths, "every row needs all its columns")
+    columns = np.array([*named.values()])
+    if np.isinf(columns).any() or not (np.diff(t_s) > 0).all():
+        raise ImpossibleReading({"rows": len(t_s)}, "rows must be finite, their time rising")
+    read = ~np.isnan(columns).any(axis=0)
+    kept = columns[:, read]
+    if not read.any():
+        return Blocks(kept[0], kept[1], kept[2], kept[3], 60.0)
+    minutes = max(1, -(-round((t_s[-1] - t_s[0]) / 60.0 + 1) // BLOCKS))
+    # Counted from the newest row back, so that the newest block is a whole one.
+    number = ((t_s[-1] - kept[0]) // (60.0 * minutes)).astype(np.int64)
+    starts = np.flatnonzero(np.diff(number, prepend=number[0] + 1))
+    counts = np.diff(starts, append=len(number))
+    t, temperature, ambient, loss = np.add.reduceat(kept, starts, axis=1) / counts
+    return Blocks(t, temperature, ambient, loss, 60.0 * minutes)
+
+
+def balance(rows: Blocks, drive: Floats, back: Floats) -> Balance | None:
+    """Fit gain and pull, robustly (Huber); None where the rows can't tell.
+
+    `drive` and `back` (blocks,) in any unit. The covariance counts what neighbouring residuals
+    share, since a second body leaves residuals that wander.
+
+    Source: the heat balance of one body (D); weights of Huber, Robust Statistics (M).
+    """
+    stretch = _stretches(rows)
+    levels = [stretch == k for k in range(int(stretch.max(initial=-1)) + 1)]
+    levels = [level for level in levels if level.sum() >= SHORTEST_STRETCH]
+    used = np.any(levels, axis=0) if levels else np.zeros(len(rows.t_s), dtype=bool)
+    if used.sum() < LEAST_ROWS + len(levels):
+        return None
+    hours = (rows.t_s - rows.t_s[-1]) / 3600.0
+    scale = np.array([np.abs(drive).max(), np.abs(back).max()])
+    if not (scale > 0).all():
+        return None
+    slopes = [_integral(hours, drive / scale[0]), -_integral(hours, back / scale[1])]
+    design = np.stack([*(level.astype(np.float64) for level in levels), *slopes], axis=1)[used]
+    seen = rows.temperature_c[used]
+    weight = np.ones(len(seen))
+    for _ in range(REWEIGHTED):
+        found, _, rank, _ = np.linalg.lstsq(design * weight[:, None], seen * weight, rcond=1e-10)
+        if rank < design.shape[1]:
+            return None
+        left = seen - design @ found
+        scatter = max(MAD * float(np.median(np.abs(left))), 1e-9)
+        weight = np.sqrt(np.minimum(1.0, HUBER * scatter / np.maximum(np.abs(left), 1e-12)))
+    weighted = design * weight[:, None]
+    freedom = len(seen) - design.shape[1]
+    variance = float((weight * left) @ (weight * left)) / freedom * _shared(left)
+    covariance = variance * np.linalg.inv(weighted.T @ weighted)[-2:, -2:]
+    per_second = 1 / (scale * 3600.0)
+    gain, pull = found[-2:] * per_second
+    both = covariance * np.outer(per_second, per_second)
+    return Balance(float(gain), float(pull), both, scatter)
+
+
+def _stretches(rows: Blocks) -> NDArray[np.int64]:
+    """Which unbroken stretch each block is of, counted from 0."""
+    broken = np.diff(rows.t_s) > STRETCH_BLOCKS * rows.length_s
+    return np.concatenate([np.zeros(min(1, len(rows.t_s)), np.int64), np.cumsum(broken)])
+
+
+def _integral(hours: Floats, rate: Floats) -> Floats:
+    """Running integral by trapezoids; a gap's share falls to the level of the next stretch."""
+    steps = (rate[1:] + rate[:-1]) / 2 * np.diff(hours)
+    return np.concatenate([[0.0], np.cumsum(steps)])
+
+
+def _shared(left: Floats) -> float:
+    """By how much a neighbour's residual, being alike, widens the variance of any mean."""
+    alike = float(left[1:] @ left[:-1]) / max(float(left @ left), 1e-30)
+    alike = min(max(alike, 0.0), 0.95)
+    return (1 + alike) / (1 - alike)
