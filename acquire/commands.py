@@ -216,6 +216,35 @@ def reduce(
 
 
 @app.command()
+def cooling(
+    file: Annotated[
+        Path | None,
+        typer.Argument(
+            help="One winding's resistances, CSV below a TOML head.", show_default=False
+        ),
+    ] = None,
+    *,
+    template: Annotated[
+        bool, typer.Option("--template", help="Print a commented example of FILE and end.")
+    ] = False,
+    figure: Annotated[
+        Path | None, typer.Option(help="Draw the curve: .svg, .png, .pdf.", metavar="FILE")
+    ] = None,
+    json: Json = False,
+) -> int:
+    """Extrapolate a winding's resistances after a shutdown to its temperature at the shutdown."""
+    from acquire.cooling import cool_file
+    from acquire.cooling import template as example
+
+    if template:
+        typer.echo(example(), nl=False)
+        return 0
+    if file is None:
+        raise typer.BadParameter("a file of readings, or --template for an example")
+    return cool_file(file, json, figure)
+
+
+@app.command()
 def supplies(
     pair: Annotated[
         str, typer.Argument(help="A pair file, a shipped scenario or a scenario's folder.")

@@ -1,9 +1,10 @@
-"""A reduction as a figure: efficiency and regulation over load, and the equivalent circuit.
+"""Figures: a reduction's efficiency, regulation and equivalent circuit; a cooling curve.
 
 Graphic symbols of the circuit follow IEC 60617 (resistor a box, inductor half circles).
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from itertools import cycle
 from pathlib import Path
 from typing import Any
@@ -35,10 +36,7 @@ def draw(hand: HandReadings, plain: Mapping[str, Any], path: Path) -> None:
 
     Raises Refusal for another suffix, or a file that can't be written.
     """
-    if path.suffix.lower() not in SUFFIXES:
-        raise Refusal(f"--figure {path}: expected a name that ends in {', '.join(SUFFIXES)}")
-    # Text stays text, and the same readings give the same file.
-    with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "twinload", "font.size": 9}):
+    with _page(path):
         curves = len(hand.evaluate.power_factor) * len(hand.evaluate.leading)
         figure = Figure(figsize=(8.0, 7.2 + 0.1 * curves), layout="constrained")
         grid = figure.add_gridspec(2, 2, height_ratios=(1.15, 1))
@@ -47,10 +45,70 @@ def draw(hand: HandReadings, plain: Mapping[str, Any], path: Path) -> None:
         _curves(hand, mean, efficiency, regulation)
         circuit = figure.add_subplot(grid[1, :])
         _circuit(mean, circuit, "transformer" if "transformer" in plain else "mean of the pair")
-        try:
-            figure.savefig(path, dpi=150, metadata=_undated(path))
-        except OSError as error:
-            raise Refusal(f"--figure {path}: {(error.strerror or str(error)).lower()}") from error
+        _save(figure, path)
+
+
+def draw_cooling(plain: Mapping[str, Any], fitted: Mapping[str, Any], path: Path) -> None:
+    """Draw what `plain_cooling` gave into a file: readings, curve, residuals.
+
+    `fitted` has `time_s` and `temperature_c` of the curve. Raises Refusal as `draw`.
+    """
+    with _page(path):
+        figure = Figure(figsize=(8.0, 5.6), layout="constrained")
+        upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(3, 1))
+        _cooled(plain, fitted, upper)
+        used = [at for at in plain["readings"] if at["settled"]]
+        minutes = [at["time_s"] / 60 for at in used]
+        lower.plot(minutes, [at["residual_k"] for at in used], "o", color=COLOURS[0], markersize=3)
+        lower.axhline(0, color="black", linewidth=0.8)
+        lower.set_title("Reading less curve, K", loc="left", fontsize=10)
+        lower.set_xlabel("time since shutdown, min")
+        for axes in (upper, lower):
+            axes.grid(color="#dddddd", linewidth=0.6)
+            axes.set_axisbelow(True)
+        _save(figure, path)
+
+
+def _cooled(plain: Mapping[str, Any], fitted: Mapping[str, Any], axes: Axes) -> None:
+    """Draw readings, those left out hollow, the curve, and the temperature at shutdown."""
+    axes.plot([t / 60 for t in fitted["time_s"]], fitted["temperature_c"], color=COLOURS[1])
+    for settled, face, label in (
+        (True, COLOURS[0], "settled"),
+        (False, "none", "left out: not yet settled"),
+    ):
+        shown = [at for at in plain["readings"] if at["settled"] is settled]
+        if shown:
+            at_min, at_c = [[at[key] for at in shown] for key in ("time_s", "temperature_c")]
+            dots: dict[str, Any] = {
+                "markerfacecolor": face,
+                "markeredgecolor": COLOURS[0],
+                "markersize": 4,
+            }
+            axes.plot([t / 60 for t in at_min], at_c, "o", **dots, label=label, linestyle="")
+    zero, spread = plain["winding_0_c"], plain["expanded_k"]
+    words = f"{number(zero, 4)} ± {number(spread, 2)} °C at shutdown (95 %, by extrapolation)"
+    axes.errorbar([0], [zero], [spread], fmt="s", color="black", capsize=3, label=words)
+    # Readings not yet settled may be far off: the curve sets the scale.
+    low, high = min(fitted["temperature_c"]), max(zero + spread, *fitted["temperature_c"])
+    axes.set_ylim(low - 0.08 * (high - low), high + 0.08 * (high - low))
+    axes.set_title("Winding temperature, °C", loc="left", fontsize=10)
+    axes.legend(frameon=False)
+
+
+@contextmanager
+def _page(path: Path) -> Iterator[None]:
+    if path.suffix.lower() not in SUFFIXES:
+        raise Refusal(f"--figure {path}: expected a name that ends in {', '.join(SUFFIXES)}")
+    # Text stays text, and the same readings give the same file.
+    with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "twinload", "font.size": 9}):
+        yield
+
+
+def _save(figure: Figure, path: Path) -> None:
+    try:
+        figure.savefig(path, dpi=150, metadata=_undated(path))
+    except OSError as error:
+        raise Refusal(f"--figure {path}: {(error.strerror or str(error)).lower()}") from error
 
 
 def _undated(path: Path) -> dict[str, None]:

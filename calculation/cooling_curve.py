@@ -33,6 +33,10 @@ CURVATURE = 0.004
 MODEL_SHARE = 0.04
 # Five parameters, one of them nearly known, and something left to tell the scatter from.
 LEAST_READINGS = 8
+LEAST_SPAN_S = 300.0
+LATEST_S = 86400.0
+# Over the cold resistance: of a settled reading (copper beyond 500 degC), and of any.
+HOTTEST, FARTHEST = 3.0, 1000.0
 SHORTEST_MIN = 0.5
 # A decay three constants old at the first settled reading would be extrapolated twentyfold.
 MOST_DECAYED = 3.0
@@ -102,8 +106,11 @@ def cooling_curve(
         ImpossibleReading: a reading that can't be (named), fewer than eight settled ones, a winding
             that settles too slowly, that doesn't cool, or that is colder than before the run.
     """
+    refuse_unless_positive({"cold.resistance_ohm": cold.resistance_ohm})
+    refuse_unless_finite({"cold.temperature_c": cold.temperature_c})
     _refuse(readings)
     settled = _settled(readings, settled_after_s(cold.settling_s))
+    _refuse_beyond(readings.resistance_ohm, settled, cold.resistance_ohm)
     ones = np.ones_like(readings.resistance_ohm)
     temperatures = winding_temperature(
         readings.resistance_ohm, cold.resistance_ohm * ones, cold.temperature_c * ones, constant_k
@@ -144,12 +151,22 @@ def _refuse(readings: CoolingReadings) -> None:
     refuse_unless_positive({"resistance_ohm": ohm})
     if time_s[0] < 0 or not (np.diff(time_s) > 0).all():
         raise ImpossibleReading({"time_s": time_s}, "must rise, from the shutdown on")
+    if time_s[-1] > LATEST_S:
+        raise ImpossibleReading({"time_s": float(time_s[-1])}, f"at most {LATEST_S:g} s")
     applied = np.array(readings.applied_s)
     if not applied.size or not np.isfinite(applied).all() or not (np.diff(applied) > 0).all():
-        raise ImpossibleReading({"applied_s": None}, "instants that rise, one at the least")
+        shown = {"applied_s": applied if applied.size else None}
+        raise ImpossibleReading(shown, "instants that rise, one at the least")
     if time_s[0] < applied[0]:
         first = {"time_s": float(time_s[0]), "applied_s": float(applied[0])}
         raise ImpossibleReading(first, "a resistance read before the d.c. was applied")
+
+
+def _refuse_beyond(ohm: Floats, settled: Mask, cold_ohm: float) -> None:
+    for kept, bound in ((ohm[settled], HOTTEST), (ohm, FARTHEST)):
+        if (kept > bound * cold_ohm).any():
+            facts = {"resistance_ohm": float(kept.max()), "cold.resistance_ohm": cold_ohm}
+            raise ImpossibleReading(facts, f"above {bound:g} times the cold one: an m or k lost?")
 
 
 def _settled(readings: CoolingReadings, after_s: float) -> Mask:
@@ -162,6 +179,10 @@ def _settled(readings: CoolingReadings, after_s: float) -> Mask:
             {"settled readings": int(settled.sum()), "settled_after_s": after_s},
             f"at least {LEAST_READINGS} settled readings",
         )
+    span_s = float(np.ptp(readings.time_s[settled]))
+    if span_s < LEAST_SPAN_S:
+        facts = {"settled readings span, s": span_s}
+        raise ImpossibleReading(facts, f"at least {LEAST_SPAN_S:g} s of cooling")
     return settled
 
 
