@@ -21,7 +21,6 @@ from sequences.checks import (
 from sequences.evidence import unit_c
 from sequences.exchange import check_exchange
 from sequences.expected import Expected
-
 from sequences.prepare import VOLTAGES, balanced, prepare
 from sequences.prompt import INTERCHANGE, MAKING_SAFE, confirm
 from sequences.prove import LOOP_CHANNELS, LV_CHANNELS, prove
