@@ -245,6 +245,38 @@ def cooling(
 
 
 @app.command()
+def overload(
+    file: Annotated[
+        Path | None, typer.Argument(help="A unit and its loading, TOML.", show_default=False)
+    ] = None,
+    *,
+    template: Annotated[
+        bool, typer.Option("--template", help="Print a commented example of FILE and end.")
+    ] = False,
+    figure: Annotated[
+        Path | None,
+        typer.Option(help="Draw cycle and permissible loads: .svg, .png, .pdf.", metavar="FILE"),
+    ] = None,
+    json: Json = False,
+) -> int:
+    """Tell how much load a unit bears for how long, and what a load cycle does to it.
+
+    By IEC 60076-7, from fitted or tabulated thermal characteristics.
+
+    Exit code 4: the cycle goes beyond a limit.
+    """
+    from acquire.overloading import overload_of
+    from acquire.overloading import template as example
+
+    if template:
+        typer.echo(example(), nl=False)
+        return 0
+    if file is None:
+        raise typer.BadParameter("a file of a unit, or --template for an example")
+    return overload_of(file, figure, json)
+
+
+@app.command()
 def supplies(
     pair: Annotated[
         str, typer.Argument(help="A pair file, a shipped scenario or a scenario's folder.")
