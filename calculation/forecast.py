@@ -12,8 +12,7 @@ import numpy as np
 
 from calculation.coverage import Part
 from calculation.errors import ImpossibleReading, refuse_unless_positive
-from calculation.heat_readings import Floats
-from calculation.one_body import Blocks, balance, blocks
+from calculation.one_body import Blocks, Rows, balance, blocks
 from calculation.source import STANDARD_OF_LIMIT
 from calculation.stated import Stated, stated
 from calculation.steadiness import (
@@ -36,10 +35,14 @@ EXPONENT = 0.85
 # set on simulated units of two structures, see docs/heat_run.md.
 SHARE_TO_COME = 0.25
 SHARE_OF_AMBIENT = 0.12
+# How far x of a unit may be from the one assumed.
+EXPONENT_LIMIT = 0.1
 PRESENT_S = 900.0
 # Copper at 20 degC gains this share a kelvin: no loss of a unit at constant current gains more.
 MOST_LOSS_PER_K = 0.004
 LEAST_WARMING_K = 0.5
+# Below it the loss grows with temperature nearly as fast as the cooling does: nothing to forecast.
+LEAST_FEEDBACK = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,49 +70,48 @@ class Forecast:
 
 
 def forecast(
-    t_s: Floats,
-    temperature_c: Floats,
-    ambient_c: Floats,
-    loss_w: Floats,
+    rows: Rows,
     *,
     rule: Rule,
     limits_k: Sequence[float],
     exponent: float = EXPONENT,
     lag_s: float = AMBIENT_LAG_S,
+    at_loss_w: float | None = None,
 ) -> Forecast | None:
-    """Forecast from minute rows (rows,) since the warm-up began, NaN where nothing was read.
+    """Forecast where a warm-up ends, from its minute rows so far.
 
-    `loss_w` may be that of one unit or of both. `limits_k` are the half-widths of the fixed errors
-    of the rise: of the temperature's sensor, and of each ambient sensor divided by their number
-    (rectangular, drawn once a run, so never divided by the number of rows). `exponent` is x.
+    `limits_k` are the half-widths of the fixed errors of the rise: of the temperature's sensor, and
+    of each ambient sensor divided by their number (rectangular, drawn once a run, so never divided
+    by the number of rows). `exponent` is x, `lag_s` the lag of ambient in the last hour's mean.
+    `at_loss_w`, of as many units as `rows.loss_w`, asks for the rise at equilibrium with that loss
+    instead of the present set-points: with rated loss, while an overload shortens the warm-up.
 
     None before a third of the warm-up, and as long as the rows can't tell.
 
     Source: heat balance of one body (D); exponent of IEC 60076-2 (M); JCGM 100 and 101.
 
     Raises:
-        ImpossibleReading: rows that don't fit together, a loss or an exponent that is not above
-            zero, a limit below zero.
+        ImpossibleReading: a loss, lag or exponent that is not above zero, a limit below zero.
     """
     refuse_unless_positive({"exponent": exponent, "lag_s": lag_s})
+    if at_loss_w is not None:
+        refuse_unless_positive({"at_loss_w": at_loss_w})
     if any(not 0 <= limit < inf for limit in limits_k):
         raise ImpossibleReading({"limits_k": max(limits_k)}, "a limit of error is zero or more")
-    rows = blocks(t_s, temperature_c, ambient_c, loss_w)
-    if not len(rows.t_s) or rows.t_s[-1] - rows.t_s[0] < LEAST_S:
+    means = blocks(rows)
+    if not len(means.t_s) or means.t_s[-1] - means.t_s[0] < LEAST_S:
         return None
-    refuse_unless_positive({"loss_w": rows.loss_w})
-    fitted = _fit(rows, exponent)
-    last_hour = _last_hour(t_s, temperature_c, ambient_c, lag_s)
+    fitted = _fit(means, exponent, at_loss_w)
+    last_hour = _last_hour(rows, lag_s)
     if fitted is None or last_hour is None:
         return None
-    begun_s, at_s = float(t_s[0]), float(rows.t_s[-1])
+    begun_s, at_s = float(rows.t_s[0]), float(means.t_s[-1])
     met_at_s = at_s + _until_steady(fitted, TERMS[rule], begun_s - at_s)
     if not isfinite(met_at_s) or at_s - begun_s < SHOWN_FROM * (met_at_s - begun_s):
         return None
     rise_k, scatter_k = last_hour
-    model_k = hypot(SHARE_TO_COME * fitted.to_come_k, SHARE_OF_AMBIENT * fitted.ambient_range_k)
     sensors = [Part(limit * STANDARD_OF_LIMIT["rectangular"], "rectangular") for limit in limits_k]
-    own = [Part(fitted.standard_k), Part(model_k / 2)]
+    own = [Part(fitted.standard_k), Part(fitted.model_k / 2)]
     steady_at_s = max(at_s, met_at_s)
     return Forecast(
         at_s,
@@ -117,7 +119,7 @@ def forecast(
         stated(rise_k, [*sensors, Part(scatter_k)]),
         stated(fitted.ultimate_k - rise_k, [*own, Part(scatter_k)]),
         2 * fitted.standard_k,
-        model_k,
+        fitted.model_k,
         fitted.time_constant_s,
         exponent,
         steady_at_s,
@@ -129,13 +131,13 @@ def forecast(
 class _Fit:
     ultimate_k: float
     standard_k: float
+    model_k: float
     to_come_k: float
-    ambient_range_k: float
     time_constant_s: float
 
 
-def _fit(rows: Blocks, exponent: float) -> _Fit | None:
-    window = rows.since(rows.t_s[-1] - FITTED_SHARE * (rows.t_s[-1] - rows.t_s[0]))
+def _fit(means: Blocks, exponent: float, at_loss_w: float | None) -> _Fit | None:
+    window = means.since(means.t_s[-1] - FITTED_SHARE * (means.t_s[-1] - means.t_s[0]))
     present = window.since(window.t_s[-1] - PRESENT_S)
     loss_w, rise_k = float(present.loss_w.mean()), float(present.rise_k.mean())
     if rise_k <= 0:
@@ -148,19 +150,31 @@ def _fit(rows: Blocks, exponent: float) -> _Fit | None:
         return None
     # The loss at constant current rises with the winding, so the ultimate is where they meet.
     per_k = _loss_per_k(window) / loss_w
-    ultimate_k = rise_k
+    present_k = rise_k
     for _ in range(50):
-        grown = max(1 + per_k * (ultimate_k - rise_k), 0.5)
-        ultimate_k = rise_k * (found.gain / found.pull * grown) ** exponent
-    # d ln(ultimate) = x (d ln gain - d ln pull), more by what the loss gains in its turn.
-    feedback = 1 - exponent * per_k * ultimate_k / grown
-    if feedback < 0.2:
+        grown = max(1 + per_k * (present_k - rise_k), 0.5)
+        present_k = rise_k * (found.gain / found.pull * grown) ** exponent
+    feedback = 1 - exponent * per_k * present_k / grown
+    if feedback < LEAST_FEEDBACK:
         return None
+    other = 1.0 if at_loss_w is None else at_loss_w / loss_w
+    ultimate_k = present_k
+    if at_loss_w is not None:
+        ultimate_k = rise_k * (found.gain / found.pull * other) ** exponent
+    # d ln(ultimate) = x (d ln gain - d ln pull), more by what the loss gains in its turn.
     slope = exponent * ultimate_k / feedback * np.array([1 / found.gain, -1 / found.pull])
-    standard_k = float(slope @ found.covariance @ slope) ** 0.5
-    stiffness = found.pull * power * (ultimate_k / rise_k) ** (power - 1) / rise_k * feedback
-    to_come_k = ultimate_k - _present_rise(window)
-    return _Fit(ultimate_k, standard_k, to_come_k, float(np.ptp(window.ambient_c)), 1 / stiffness)
+    now_k = _present_rise(window)
+    return _Fit(
+        ultimate_k,
+        float(slope @ found.covariance @ slope) ** 0.5,
+        hypot(
+            SHARE_TO_COME * max(abs(present_k - now_k), abs(ultimate_k - now_k)),
+            SHARE_OF_AMBIENT * float(np.ptp(window.ambient_c)),
+            EXPONENT_LIMIT * log(other) * ultimate_k,
+        ),
+        ultimate_k - now_k,
+        rise_k / (found.pull * power * (ultimate_k / rise_k) ** (power - 1) * feedback),
+    )
 
 
 def _present_rise(window: Blocks) -> float:
@@ -188,16 +202,14 @@ def _loss_per_k(window: Blocks) -> float:
     return min(max(slope, 0.0), MOST_LOSS_PER_K * float(window.loss_w[-1]))
 
 
-def _last_hour(
-    t_s: Floats, temperature_c: Floats, ambient_c: Floats, lag_s: float
-) -> tuple[float, float] | None:
+def _last_hour(rows: Rows, lag_s: float) -> tuple[float, float] | None:
     """Mean rise of the last hour over lagged ambient, and the scatter of that mean, K."""
-    read = ~(np.isnan(temperature_c) | np.isnan(ambient_c))
-    at_s, ambient = t_s[read], ambient_c[read]
+    read = ~(np.isnan(rows.temperature_c) | np.isnan(rows.ambient_c))
+    at_s, ambient_c = rows.t_s[read], rows.ambient_c[read]
     lagged = LaggedAmbient(lag_s)
-    over = [lagged.add(t, c) for t, c in zip(at_s.tolist(), ambient.tolist(), strict=True)]
+    over = [lagged.add(t, c) for t, c in zip(at_s.tolist(), ambient_c.tolist(), strict=True)]
     hour = at_s > at_s[-1] - HOUR_S
-    rise_k = temperature_c[read][hour] - np.array(over)[hour]
+    rise_k = rows.temperature_c[read][hour] - np.array(over)[hour]
     if len(rise_k) < 30:
         return None
     # Differences of neighbours see the noise and not the slope.

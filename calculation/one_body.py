@@ -27,6 +27,38 @@ LEAST_ROWS = 12
 
 
 @dataclass(frozen=True, slots=True)
+class Rows:
+    """Minute rows of one unit since its warm-up began, each (rows,), NaN where nothing was read.
+
+    Stand time (s), the temperature followed and its ambient (degC), and the loss (W): of this unit
+    or of both alike.
+
+    Raises:
+        ImpossibleReading: columns of unequal length, time not rising, an infinite number, or a
+            loss that is not above zero.
+    """
+
+    t_s: Floats
+    temperature_c: Floats
+    ambient_c: Floats
+    loss_w: Floats
+
+    def __post_init__(self) -> None:
+        lengths = {name: len(getattr(self, name)) for name in self.__slots__}
+        if len(set(lengths.values())) != 1:
+            raise ImpossibleReading(lengths, "every row needs all its columns")
+        if np.isinf(self.columns).any() or not (np.diff(self.t_s) > 0).all():
+            raise ImpossibleReading({"rows": len(self.t_s)}, "rows are finite, their time rising")
+        if (self.loss_w <= 0).any():
+            raise ImpossibleReading({"loss_w": float(np.nanmin(self.loss_w))}, "must be above zero")
+
+    @property
+    def columns(self) -> Floats:
+        """All four, (4, rows)."""
+        return np.array([self.t_s, self.temperature_c, self.ambient_c, self.loss_w])
+
+
+@dataclass(frozen=True, slots=True)
 class Blocks:
     """Means of blocks of minutes: instants (s), temperature, ambient (degC) and loss (W)."""
 
@@ -55,32 +87,24 @@ class Blocks:
 
 @dataclass(frozen=True, slots=True)
 class Balance:
-    """Gain and pull with their covariance, and the scatter of one block about the fit, K."""
+    """Gain and pull with their covariance.
+
+    `misfit_k2` is the weighted sum of squares of what the fit leaves, K2; `freedom` how many
+    independent residuals are in it, fewer than there are where neighbours are alike.
+    """
 
     gain: float
     pull: float
     covariance: Floats  # (2, 2)
-    scatter_k: float
+    misfit_k2: float
+    freedom: float
 
 
-def blocks(t_s: Floats, temperature_c: Floats, ambient_c: Floats, loss_w: Floats) -> Blocks:
-    """Average minute rows to at most `BLOCKS` blocks; rows with a NaN are left out.
-
-    All arrays (rows,), one row a minute or so.
-
-    Raises:
-        ImpossibleReading: arrays of unequal length, time not rising, or a number that is infinite.
-    """
-    named = {"t_s": t_s, "temperature_c": temperature_c, "ambient_c": ambient_c, "loss_w": loss_w}
-    if len({len(column) for column in named.values()}) != 1:
-        lengths = {name: len(column) for name, column in named.items()}
-        raise ImpossibleReading(lengths, "every row needs all its columns")
-    columns = np.array([*named.values()])
-    if np.isinf(columns).any() or not (np.diff(t_s) > 0).all():
-        raise ImpossibleReading({"rows": len(t_s)}, "rows must be finite, their time rising")
-    read = ~np.isnan(columns).any(axis=0)
-    kept = columns[:, read]
-    if not read.any():
+def blocks(rows: Rows) -> Blocks:
+    """Average rows to at most `BLOCKS` blocks; a row with a NaN is left out."""
+    t_s, columns = rows.t_s, rows.columns
+    kept = columns[:, ~np.isnan(columns).any(axis=0)]
+    if not kept.size:
         return Blocks(kept[0], kept[1], kept[2], kept[3], 60.0)
     minutes = max(1, -(-round((t_s[-1] - t_s[0]) / 60.0 + 1) // BLOCKS))
     # Counted from the newest row back, so that the newest block is a whole one.
@@ -122,12 +146,14 @@ def balance(rows: Blocks, drive: Floats, back: Floats) -> Balance | None:
         weight = np.sqrt(np.minimum(1.0, HUBER * scatter / np.maximum(np.abs(left), 1e-12)))
     weighted = design * weight[:, None]
     freedom = len(seen) - design.shape[1]
-    variance = float((weight * left) @ (weight * left)) / freedom * _shared(left)
+    misfit_k2 = float((weight * left) @ (weight * left))
+    shared = _shared(left)
+    variance = misfit_k2 / freedom * shared
     covariance = variance * np.linalg.inv(weighted.T @ weighted)[-2:, -2:]
     per_second = 1 / (scale * 3600.0)
     gain, pull = found[-2:] * per_second
     both = covariance * np.outer(per_second, per_second)
-    return Balance(float(gain), float(pull), both, scatter)
+    return Balance(float(gain), float(pull), both, misfit_k2, freedom / shared)
 
 
 def _stretches(rows: Blocks) -> NDArray[np.int64]:
