@@ -1,6 +1,7 @@
 """The heat run, top to bottom as the stages of the test are: losses first, then the night."""
 
 from collections.abc import Callable
+from math import inf
 from typing import TypeVar
 
 from calculation.readings import LossReadings
@@ -11,7 +12,7 @@ from sequences.heat_record import SHUTDOWN, HeatRecord
 from sequences.loss_test import Proven, circulate, losses, make_safe, proven_pair
 from sequences.prepare import VOLTAGES, balanced
 from sequences.resistances import cold_resistances, cooling_curves
-from sequences.scan import SERIES_VOLTAGE, Procedure, Scan, Wait
+from sequences.scan import SERIES_VOLTAGE, Move, Procedure, Scan, Wait
 from sequences.soak import soak
 from sequences.stages import (
     enter,
@@ -19,6 +20,7 @@ from sequences.stages import (
     open_contactor,
     ramp_current,
     settled,
+    wait_until,
 )
 
 T = TypeVar("T")
@@ -78,7 +80,8 @@ def shut_down_fast(
     """Current to zero, loop contactor, then the LV contactor at once; return when it began, ns.
 
     The LV supply carries no more than magnetising current; what it leaves in the cores the d.c.
-    of the resistance meter would anyway.
+    of the resistance meter would anyway. Its regulator goes down behind the open contactor while
+    resistances are read: none of them waits for it, and no full voltage stands beside the meter.
     """
     scan = yield from enter("shut_down")
     began = scan.now
@@ -86,17 +89,35 @@ def shut_down_fast(
     scan = yield from move(scan, expected, LOOP_REGULATOR, 0.0)
     scan = yield from open_contactor(scan, LOOP)
     scan = yield from open_contactor(scan, LV)
+    scan = yield Move(LV_REGULATOR, 0.0)
     return scan, began
 
 
 def cool(scan: Scan, expected: Expected, record: HeatRecord, shutdown: int) -> Procedure[Scan]:
     """Resistances against time; where people switch, the stand is made safe before they come."""
     if not expected.selector_positions:
-        scan = yield from move(scan, expected, LV_REGULATOR, 0.0)
+        scan = yield from seen_dead(scan, expected)
         scan = yield from make_safe(scan, expected)
     scan = yield from enter("cool")
     scan = yield from cooling_curves(scan, expected, record, shutdown)
+    return (yield from seen_dead(scan, expected))
+
+
+def seen_dead(scan: Scan, expected: Expected) -> Procedure[Scan]:
+    """LV regulator at zero and every voltage read as dead since, wherever the selector stands."""
     scan = yield from move(scan, expected, LV_REGULATOR, 0.0)
-    scan = yield from settled(scan, expected, *VOLTAGES)
-    check_dead({c: scan.value(c) or 0.0 for c in VOLTAGES})
+    since = scan.now + expected.averaging_ns
+
+    def read_again(scan: Scan) -> bool:
+        read = (scan.value(c) is not None or scan.over_range(c) for c in VOLTAGES)
+        return all(read) and all(scan.image[c].began >= since for c in VOLTAGES)
+
+    scan = yield from wait_until(
+        scan,
+        read_again,
+        "no_settled_reading",
+        "no reading of " + ", ".join(VOLTAGES) + " after both contactors opened",
+        "those instruments and their links",
+    )
+    check_dead({c: inf if scan.over_range(c) else scan.value(c) or 0.0 for c in VOLTAGES})
     return scan

@@ -203,8 +203,8 @@ def loop_proven_or_quarter(at: Situation) -> bool:
 
 
 def voltage_within_cap(at: Situation) -> bool:
-    """The voltage asked for is within what rated current needs."""
-    return _promise(at) <= _cap(at, 1.0)
+    """The voltage asked for is within what the largest current of the schedule needs."""
+    return _promise(at) <= _cap(at, at.expected.schedule.most_current)
 
 
 def _promise(at: Situation) -> float:
@@ -287,8 +287,8 @@ LOOP_RAISE = (
     ("loop proven, or a quarter of rated current",
      "full voltage into a loop whose current is not seen", loop_proven_or_quarter,
      "loop not proven and more asked than a quarter of rated current needs"),
-    ("voltage within its cap", "more than rated current",
-     voltage_within_cap, "more asked than rated current needs"),
+    ("voltage within its cap", "more than the largest current of the schedule",
+     voltage_within_cap, "more asked than the schedule's largest current needs"),
     ("loop read since the last move", "a raise on readings that know nothing of the last one",
      loop_read_since_move,
      "loop voltage and current not read since the loop regulator came to rest"),

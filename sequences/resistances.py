@@ -5,12 +5,15 @@ parallel link and the loop open; it lets go only when the d.c. is discharged. Wh
 none, people connect the meter, and the time that it takes is in the record.
 """
 
+from itertools import cycle
+from math import inf
+
 from drivers.outputs import SELECTOR
 from sequences.evidence import is_open
 from sequences.expected import Expected
 from sequences.heat_record import HeatRecord
 from sequences.prompt import CONNECTED_COLD, CONNECTED_HOT, confirm
-from sequences.scan import Finding, Open, Procedure, S, Scan, Stop, Wait
+from sequences.scan import Open, Procedure, S, Scan, Stop, Wait
 from sequences.stages import ask, close, hold, report, wait_until
 
 LETS_GO_S = 600.0  # a large winding's d.c. takes minutes to die away
@@ -39,22 +42,23 @@ def cooling_curves(
     """
     soak = expected.soak
     until = shutdown + int(soak.cooling_s * S)
-    if not expected.selector_positions:
+    positions = len(expected.selector_positions)
+    if not positions:
         scan = yield from ask(scan, confirm(CONNECTED_HOT, _dead(scan), _patience_s(expected)))
         return (yield from _read(scan, record, "hot", 0, max((until - scan.now) / S, 0.0)))
-    several = len(expected.selector_positions) > 1
-    while scan.now < until:
-        for position in range(1, len(expected.selector_positions) + 1):
-            rest_s = (until - scan.now) / S
-            try:
-                scan = yield from close(scan, SELECTOR, position)
-            except Stop as stop:
-                return (yield from report(stop.finding))
-            dwell_s = soak.dwell_s if several else rest_s
-            scan = yield from _read(scan, record, "hot", position, min(dwell_s, max(rest_s, 0.0)))
-            if several and scan.now < until:
-                scan = yield from _let_go(scan)
-    return (yield from _let_go_at_last(scan))
+    rounds = cycle(range(1, positions + 1))
+    dwell_s = soak.dwell_s if positions > 1 else inf
+    try:
+        while scan.now < until:
+            position = next(rounds)
+            scan = yield from close(scan, SELECTOR, position)
+            rest_s = max((until - scan.now) / S, 0.0)
+            scan = yield from _read(scan, record, "hot", position, min(dwell_s, rest_s))
+            scan = yield from _let_go(scan)
+    except Stop as stop:
+        yield from report(stop.finding)
+        scan = yield Open(SELECTOR)
+    return scan
 
 
 def _read(
@@ -77,29 +81,10 @@ def _let_go(scan: Scan) -> Procedure[Scan]:
             _is_free,
             "selector_does_not_open",
             "the resistance selector does not open: its d.c. does not die away, or it is stuck",
-            "resistance selector and its interlock; do not disconnect the meter under d.c.",
+            "resistance selector and its interlock; d.c. may be in the windings, do not disconnect",
             LETS_GO_S,
         )
     )
-
-
-def _let_go_at_last(scan: Scan) -> Procedure[Scan]:
-    since = scan.now
-    scan = yield Wait()
-    scan = yield Open(SELECTOR)
-    while not _is_free(scan):
-        if scan.now - since > LETS_GO_S * S:
-            return (
-                yield from report(
-                    Finding(
-                        "selector_does_not_open",
-                        "the resistance selector does not open after the cooling curves",
-                        "resistance selector and its interlock; d.c. may be in the windings",
-                    )
-                )
-            )
-        scan = yield Wait()
-    return scan
 
 
 def _is_free(scan: Scan) -> bool:

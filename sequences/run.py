@@ -211,6 +211,9 @@ class Run(Generic[T]):
         if not (is_open(scan, LV) and is_open(scan, LOOP)):
             self._fault(RuntimeError("the procedure ended with a contactor not open"), scan)
             return Wait()
+        if self.state in {State.HOLDING, State.HELD}:
+            self._fault(RuntimeError("the procedure ended while it held"), scan)
+            return Wait()
         self.returned = value
         self._procedure = None
         if self.state is State.RESTARTING:
