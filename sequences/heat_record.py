@@ -62,7 +62,7 @@ class HeatRecord:
         self.add(scan.arrived)
         for regulator in REGULATORS:
             since = scan.outputs[regulator].since
-            if since != self._moved_at.get(regulator):
+            if since != self._moved_at.setdefault(regulator, since):
                 self._moved_at[regulator] = since
                 self.movements += 1
 

@@ -1,8 +1,6 @@
 """The heat run, top to bottom as the stages of the test are: losses first, then the night."""
 
-from collections.abc import Callable
 from math import inf
-from typing import TypeVar
 
 from calculation.readings import LossReadings
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
@@ -16,14 +14,13 @@ from sequences.scan import SERIES_VOLTAGE, Move, Procedure, Scan, Wait
 from sequences.soak import soak
 from sequences.stages import (
     enter,
+    folded,
     move,
     open_contactor,
     ramp_current,
     settled,
     wait_until,
 )
-
-T = TypeVar("T")
 
 
 def heat_run(expected: Expected, record: HeatRecord) -> Procedure[LossReadings]:
@@ -51,19 +48,6 @@ def _heat_run(expected: Expected, record: HeatRecord) -> Procedure[LossReadings]
     scan = yield from cool(scan, expected, record, shutdown)
     yield from make_safe(scan, expected)
     return readings
-
-
-def folded(procedure: Procedure[T], fold: Callable[[Scan], None]) -> Procedure[T]:
-    """Have a fold see every scan that a procedure is sent."""
-    request = next(procedure)
-    while True:
-        scan = yield request
-        fold(scan)
-        try:
-            request = procedure.send(scan)
-        except StopIteration as end:
-            result: T = end.value
-            return result
 
 
 def load_again(scan: Scan, expected: Expected, proven: Proven) -> Procedure[Scan]:

@@ -19,7 +19,7 @@ from sequences.scan import (
     Scan,
     Wait,
 )
-from sequences.stages import enter, ramp_current, ramp_voltage, report
+from sequences.stages import enter, folded, ramp_current, ramp_voltage, report
 from sequences.warmth import Warmth
 
 EXCUSED_S = 900.0  # what was answered for is not asked again at once
@@ -98,6 +98,7 @@ class Keep:
         self._impedance_ohm = loop_impedance_ohm
         self.warmth = warmth
         self._excused_until = 0
+        self._hold_asked = False
 
     def until(self, scan: Scan, current: float, enough: Callable[[Scan], bool]) -> Procedure[Scan]:
         """Keep `current` (per unit of rated) until it is enough."""
@@ -105,6 +106,7 @@ class Keep:
         look, show = scan.now, scan.now + int(SHOWN_EVERY_S * S)
         scan = yield Wait()
         while True:
+            self._listen(scan)
             self.warmth.look()
             if enough(scan):
                 return scan
@@ -112,7 +114,7 @@ class Keep:
                 scan = yield from self._hold(scan, why)
             elif scan.now >= look:
                 look = scan.now + int(plan.correction_s * S)
-                scan = yield from self._correct(scan, current)
+                scan = yield from folded(self._correct(scan, current), self._listen)
             elif scan.now >= show:
                 show = scan.now + int(SHOWN_EVERY_S * S)
                 scan = yield Wait(shows=self.warmth.facts())
@@ -142,12 +144,17 @@ class Keep:
                 and a.saw == scan.asked[1]
                 for a in scan.answers
             )
+        self._hold_asked = False
         self._excused_until = scan.now + int(EXCUSED_S * S)
         self.warmth.restart(scan.now)
         return (yield Wait())
 
+    def _listen(self, scan: Scan) -> None:
+        """Hear the operator ask for a hold, in the middle of a correction too."""
+        self._hold_asked |= any(a.prompt == OPERATOR_HOLD for a in scan.answers)
+
     def _why_hold(self, scan: Scan) -> str | None:
-        if any(a.prompt == OPERATOR_HOLD for a in scan.answers):
+        if self._hold_asked:
             return "the operator asked to hold"
         if scan.now < self._excused_until:
             return None

@@ -5,7 +5,7 @@ Each first yields a Wait and so holds one scan; the price of reading like the ta
 
 from collections.abc import Callable, Sequence
 from math import hypot
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from calculation.accumulate import Accumulator
 from drivers.outputs import LOOP_REGULATOR, LV_REGULATOR
@@ -33,11 +33,25 @@ PATIENCE_S = 60.0
 RAMP_TOLERANCE = 0.002
 MOST_STEPS = 40
 Means = dict[str, float]
+T = TypeVar("T")
 
 
 def enter(stage: str) -> Procedure[Scan]:
     """Announce a stage."""
     return (yield Wait(stage=stage))
+
+
+def folded(procedure: Procedure[T], fold: Callable[[Scan], None]) -> Procedure[T]:
+    """Have a fold see every scan that a procedure is sent."""
+    request = next(procedure)
+    while True:
+        scan = yield request
+        fold(scan)
+        try:
+            request = procedure.send(scan)
+        except StopIteration as end:
+            result: T = end.value
+            return result
 
 
 def report(finding: Finding) -> Procedure[Scan]:

@@ -43,7 +43,12 @@ class Warmth:
                 self._units[unit].add(t_s, [means.get(c, nan) for c in channels], ambient)
 
     def restart(self, t: int) -> None:
-        """Begin anew at stand time `t`, ns: the load changed, or nobody looked."""
+        """Begin anew at stand time `t`, ns: the load changed, or nobody looked.
+
+        What was before is taken first, for the ambient's lag: taken later it would begin a window
+        of its own.
+        """
+        self.look()
         for steadiness in self._units.values():
             steadiness.restart(t / S)
 
