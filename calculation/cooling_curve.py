@@ -8,8 +8,14 @@ cooling curve; clause from memory):
 The slow part is a parabola whose c is held near zero, since a bare one would take the place of the
 decay. Fitted by least squares, every T of a range tried with the best of all else (variable
 projection; Golub & Pereyra 1973, from memory), then all five parameters by Gauss-Newton.
+
+What a winding gives off to convecting liquid grows faster than its gradient, with the power 1.25
+(IEEE C57.91-2011 Annex G, transcribed): then (1 + t/4T)^-4 stands for the exponential. No residual
+tells the two apart, so the same fit is made with that decay as well, and the true temperature may
+lie anywhere between both.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -40,7 +46,7 @@ HOTTEST, FARTHEST = 3.0, 1000.0
 SHORTEST_MIN = 0.5
 # A decay three constants old at the first settled reading would be extrapolated twentyfold.
 MOST_DECAYED = 3.0
-STEPS = 32
+STEPS = 24
 ROUNDS = 2
 MOST_STEPS = 8
 # Of T, as a share: far below what any reading tells.
@@ -54,11 +60,11 @@ class CoolingCurve:
     """What a cooling curve comes to; n readings.
 
     `resistance_0_ohm` and `winding_0_c` hold at shutdown (time 0), `standard_k` is the standard
-    uncertainty of the latter by the extrapolation alone: that of the fit and 4 % of the step back
-    from the first settled reading. `weak`: that reading came later than one time constant, and no
-    verdict near a limit rests on the curve. `settled` (n) marks the readings that count,
-    `residuals_k` (n) is reading less curve, for those left out as well. `slow` are a (degC),
-    b (K/min), c (K/min²), `decay_k` is B, `time_constant_s` is T.
+    uncertainty of the latter by the extrapolation alone: that of the fit, 4 % of the step back from
+    the first settled reading, and what another decay would make of it. `weak`: that reading came
+    later than one time constant, and no verdict near a limit rests on the curve. `settled` (n)
+    marks the readings that count, `residuals_k` (n) is reading less curve, for those left out as
+    well. `slow` are a (degC), b (K/min), c (K/min²), `decay_k` is B, `time_constant_s` is T.
     """
 
     resistance_0_ohm: float
@@ -86,6 +92,22 @@ class CoolingCurve:
     def scatter_k(self) -> float:
         """Root mean square of the residuals of the settled readings, K."""
         return float((self.residuals_k[self.settled] ** 2).mean() ** 0.5)
+
+
+# Of u = t/T: a decay, and its derivative by -u.
+Decay = Callable[[Floats], tuple[Floats, Floats]]
+
+
+def _exponential(u: Floats) -> tuple[Floats, Floats]:
+    value = np.exp(-u)
+    return value, value
+
+
+def _convective(u: Floats) -> tuple[Floats, Floats]:
+    """Solution of g' = -g^1.25 from 1."""
+    inverse = 1 / (1 + u / 4)
+    fourth = (inverse * inverse) ** 2
+    return fourth, fourth * inverse
 
 
 class _Fit(NamedTuple):
@@ -116,7 +138,8 @@ def cooling_curve(
         readings.resistance_ohm, cold.resistance_ohm * ones, cold.temperature_c * ones, constant_k
     )
     times = readings.time_s[settled]
-    fit = _fitted(times / MINUTE_S, temperatures[settled])
+    fit = _fitted(times / MINUTE_S, temperatures[settled], _exponential)
+    other = _fitted(times / MINUTE_S, temperatures[settled], _convective)
     winding_0_c = fit.slow[0] + fit.decay_k
     if winding_0_c <= cold.temperature_c:
         raise ImpossibleReading(
@@ -126,12 +149,14 @@ def cooling_curve(
     curve = _temperature(fit.slow, fit.decay_k, fit.constant_min, readings.time_s)
     first_s = float(times[0])
     step = winding_0_c - float(curve[settled][0])
+    # Uniform from this curve to the other one.
+    shape = (other.slow[0] + other.decay_k - winding_0_c) / 3**0.5
     return CoolingCurve(
         resistance_0_ohm=resistance_at(
             cold.resistance_ohm, cold.temperature_c, winding_0_c, constant_k
         ),
         winding_0_c=winding_0_c,
-        standard_k=float(np.hypot(fit.standard_k, MODEL_SHARE * step)),
+        standard_k=float(np.linalg.norm((fit.standard_k, MODEL_SHARE * step, shape))),
         time_constant_s=fit.constant_min * MINUTE_S,
         first_settled_s=first_s,
         weak=first_s > fit.constant_min * MINUTE_S,
@@ -193,7 +218,7 @@ def _temperature(
     return slow[0] + t * (slow[1] + t * slow[2]) + decay_k * np.exp(-t / constant_min)
 
 
-def _fitted(t: Floats, temperature_c: Floats) -> _Fit:
+def _fitted(t: Floats, temperature_c: Floats, decay: Decay) -> _Fit:
     """Fit the curve to settled readings (minutes, degC)."""
     n = len(t)
     # One row more than readings: c, in the scatter's measure, is zero.
@@ -203,65 +228,66 @@ def _fitted(t: Floats, temperature_c: Floats) -> _Fit:
     shortest = max(SHORTEST_MIN, t[0] / MOST_DECAYED)
     constants = np.geomspace(shortest, max(t[-1] - t[0], 2 * shortest), STEPS)
     decays = np.zeros((n + 1, STEPS))
-    decays[:n] = np.exp(-t[:, np.newaxis] / constants)
+    decays[:n] = decay(t[:, np.newaxis] / constants)[0]
     scatter = float(np.diff(temperature_c).std()) / 2**0.5
     for _ in range(ROUNDS):
         slow[n, 2] = max(scatter, LEAST_SCATTER_K) / CURVATURE
-        best, squares = _best_constant(slow, decays, y)
+        # What the slow part can't explain, of readings and decays.
+        q = np.linalg.qr(slow)[0]
+        best, squares = _best_constant(_apart(q, decays), _apart(q, y))
         # c counts as half a parameter: sometimes the readings tell it, sometimes the prior does.
         scatter = float((squares / (n - 4.5)) ** 0.5)
-    constant = _refined(slow, y, float(constants[best]), constants, t)
-    p, jacobian = _linearised(slow, y, constant, t)
-    left = (y - jacobian[:, :4] @ p)[:n]
+    constant = _refined(q, _apart(q, y), t, decay, (constants, best))
+    value, slope = decay(t / constant)
+    linear = np.column_stack([slow, np.append(value, 0.0)])
+    p = _solved(linear, y)
+    left = (y - linear @ p)[:n]
     scatter = float((left @ left / (n - 4.5)) ** 0.5)
+    by_constant = np.append(p[3] * t / constant**2 * slope, 0.0)
+    triangle = np.linalg.qr(np.column_stack([linear, by_constant]))[1]
     # Of the temperature at zero by each parameter: a and B.
     at_zero = np.array([1.0, 0.0, 0.0, 1.0, 0.0])
-    triangle = np.linalg.qr(jacobian)[1]
     moves = _solved(np.transpose(triangle), at_zero)
     standard = scatter * _hanging_together(left) * float((moves @ moves) ** 0.5)
     return _Fit((float(p[0]), float(p[1]), float(p[2])), float(p[3]), constant, standard)
 
 
-def _best_constant(slow: Floats, decays: Floats, y: Floats) -> tuple[int, float]:
-    """Which T leaves the least squares, all else at its best and B above zero; those squares."""
-    q = np.linalg.qr(slow)[0]
-    apart = y - q @ (q.T @ y)
-    shapes = decays - q @ (q.T @ decays)
-    size = np.einsum("ij,ij->j", shapes, shapes)
-    along = apart @ shapes
+def _apart(q: Floats, values: Floats) -> Floats:
+    return values - q @ (q.T @ values)
+
+
+def _best_constant(decays: Floats, y: Floats) -> tuple[int, float]:
+    """Which T of a range leaves the least squares, its B above zero; those squares."""
+    size = np.einsum("ij,ij->j", decays, decays)
+    along = y @ decays
     gained = np.where(along > 0, along**2 / size, -1.0)
     best = int(gained.argmax())
     if gained[best] <= 0:
         raise ImpossibleReading({}, "the winding doesn't cool towards what surrounds it")
-    return best, max(float(apart @ apart - gained[best]), 0.0)
+    return best, max(float(y @ y - gained[best]), 0.0)
 
 
-def _refined(slow: Floats, y: Floats, start: float, range_: Floats, t: Floats) -> float:
-    """T by Gauss-Newton from the best of the range, which it keeps unless there is a better."""
-    constant = start
+def _refined(q: Floats, y: Floats, t: Floats, decay: Decay, among: tuple[Floats, int]) -> float:
+    """T by Gauss-Newton from the best of a range, which it keeps unless there is a better."""
+    constants, best = among
+    constant = found = float(constants[best])
+    least = np.inf
     for _ in range(MOST_STEPS):
-        jacobian = _linearised(slow, y, constant, t)[1]
-        step = _solved(jacobian, y)[4]
-        before = constant
-        constant = float(np.clip(constant + step, constant / 1.5, constant * 1.5))
-        constant = float(np.clip(constant, range_[0], range_[-1]))
-        if abs(constant - before) < CLOSE * constant:
+        value, slope = decay(t / constant)
+        shape = _apart(q, np.append(value, 0.0))
+        size = float(shape @ shape)
+        amount = float(y @ shape) / size
+        left = y - amount * shape
+        if amount <= 0 or left @ left > least:
             break
-    left = {}
-    for at in (start, constant):
-        p, jacobian = _linearised(slow, y, at, t)
-        apart = y - jacobian[:, :4] @ p
-        left[at] = float(apart @ apart) if p[3] > 0 else np.inf
-    return constant if left[constant] <= left[start] else start
-
-
-def _linearised(slow: Floats, y: Floats, constant: float, t: Floats) -> tuple[Floats, Floats]:
-    """a, b, c and B at their best for a T (4), and the derivatives by all five (n + 1, 5)."""
-    decay = np.append(np.exp(-t / constant), 0.0)
-    linear = np.column_stack([slow, decay])
-    p = _solved(linear, y)
-    by_constant = p[3] * np.append(t, 0.0) / constant**2 * decay
-    return p, np.column_stack([linear, by_constant])
+        found, least = constant, float(left @ left)
+        by_constant = _apart(q, np.append(amount * t / constant**2 * slope, 0.0))
+        by_constant -= shape * float(by_constant @ shape) / size
+        step = float(by_constant @ left) / float(by_constant @ by_constant)
+        constant = float(np.clip(constant + step, constants[0], constants[-1]))
+        if abs(constant - found) < CLOSE * found:
+            return constant
+    return found
 
 
 def _solved(matrix: Floats, y: Floats) -> Floats:

@@ -29,6 +29,8 @@ OUTLYING = 1.345
 # The middle of |x| of a standard normal distribution.
 NORMAL_MIDDLE = 0.6745
 ROUNDS = 4
+# No meter's reading scatters less, as a share.
+FINEST = 1e-7
 
 
 def settling_constant(time_s: Floats, resistance_ohm: Floats) -> float | None:
@@ -52,8 +54,7 @@ def settling_constant(time_s: Floats, resistance_ohm: Floats) -> float | None:
         squares, without, curves = _profile(decays, resistance_ohm, weights)
         best = int(squares.argmin())
         off = np.abs(resistance_ohm - curves[:, best])
-        # Above the last bit, so that readings without noise are fitted as well.
-        spread = max(float(np.median(off)) / NORMAL_MIDDLE, 1e-12 * float(resistance_ohm[-1]))
+        spread = max(float(np.median(off)) / NORMAL_MIDDLE, FINEST * float(resistance_ohm[-1]))
         weights = np.minimum(1.0, OUTLYING * spread / np.maximum(off, 1e-300))
     if without - squares[best] < SEEN * spread**2:
         return None
