@@ -77,8 +77,8 @@ def _plant() -> SimulatedStand:
 def state(plant: SimulatedStand) -> dict[str, Any]:
     """Return all of the plant that hands can reach."""
     found = {name: getattr(plant, name) for name in PLAIN}
-    hands = ("welded", "jammed", "fallen_out", "auxiliary", "stuck", "drift_per_s")
-    hands += ("fan_stopped", "hindrance")
+    contacts = ("welded", "jammed", "fallen_out", "auxiliary")
+    hands = (*contacts, "stuck", "drift_per_s", "fan_stopped", "hindrance")
     for name in MACHINES:
         machine = getattr(plant, name)
         found |= {f"{name}.{h}": getattr(machine, h) for h in hands if hasattr(machine, h)}
