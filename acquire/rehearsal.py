@@ -15,6 +15,7 @@ from acquire.database import ArchiveError
 from acquire.disk import SufferingRecorder
 from acquire.encoding import sha256
 from acquire.fault_schedule import Crashed
+from acquire.heat_outcome import heat_reduced
 from acquire.log import EventLog
 from acquire.outcome import RunOutcome, reduced
 from acquire.poller import VirtualPoller
@@ -168,6 +169,10 @@ class Rehearsal:
         result = verdict = None
         if isinstance(run.returned, LossReadings):
             outcome = reduced(run.returned, self.scenario.pair, self.expected)
+            if self.record is not None:
+                outcome = heat_reduced(
+                    outcome, self.record, self.scenario.pair, self.expected, run.returned
+                )
             result, verdict = outcome.result, outcome.verdict
             if outcome.finding is not None:
                 finding = outcome.finding
