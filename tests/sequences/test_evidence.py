@@ -18,7 +18,7 @@ from sequences.scan import (
     WATCHDOG,
     S,
 )
-from tests.sequences.paper import HALF_V, PROVEN, Paper, shipped
+from tests.sequences.paper import HALF_V, PROVEN, ROOM_C, Paper, shipped
 
 GAP_V = 52.8  # the limit of r, 0.4 %, of 2 x 6600 V
 
@@ -221,7 +221,7 @@ class TestWhatTripsUse:
         expected = shipped()
         paper.values |= {TOP_LIQUID_A: 81.0, TOP_LIQUID_B: 101.0}
         now = PROVEN.loop_impedance_ohm(paper.scan(), expected)
-        warm, cold = expected.loop_impedance_at(91.0), expected.loop_impedance_at(21.0)
+        warm, cold = expected.loop_impedance_at(91.0), expected.loop_impedance_at(ROOM_C)
         assert now == pytest.approx(35.0 * warm / cold)
         assert 1.03 < warm / cold < 1.08
 
