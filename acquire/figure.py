@@ -110,7 +110,9 @@ def draw_overload(plain: Mapping[str, Any], course: "Course | None", path: Path)
         permissible, cycled = plain["permissible"], plain["cycle"]
         panels = 2 * (course is not None) + (permissible is not None)
         figure = Figure(figsize=(8.0, 0.8 + 2.6 * panels), layout="constrained")
-        figure.suptitle(f"{plain['name']}: {plain['kind']}", x=0.01, ha="left", fontsize=11)
+        # A dollar would begin a formula.
+        title = f"{plain['name']}: {plain['kind']}".replace("$", r"\$")
+        figure.suptitle(title, x=0.01, ha="left", fontsize=11)
         rows = list(figure.subplots(panels, 1, squeeze=False)[:, 0])
         if course is not None:
             upper, lower = rows[:2]

@@ -153,11 +153,11 @@ def _cycle(cycle: Plain) -> Table:
 
 def _verdict(plain: Plain) -> list[tuple[str, str]]:
     cycle, paper = plain["cycle"], plain["limits"]["paper"]
-    words = f"Loss of life {number(cycle['loss_of_life_h'], 4)} h"
-    words += f", equivalent ageing factor {number(cycle['equivalent_ageing_factor'], 4)}"
+    factor = f"Equivalent ageing factor: {number(cycle['equivalent_ageing_factor'], 4)}"
     if cycle["ageing_expanded_times"] is not None:
-        words += f" (×/÷ {number(cycle['ageing_expanded_times'], 3)}, 95 %)"
-    found = [(f"{words}, {paper} paper.", "")]
+        factor += f", ×/÷ {number(cycle['ageing_expanded_times'], 3)} for 95 %"
+    lost = f"Loss of life in the cycle: {number(cycle['loss_of_life_h'], 4)} h, {paper} paper."
+    found = [(lost, ""), (f"{factor}.", "")]
     if cycle["beyond"]:
         names = ", ".join(REACHED[name][0].lower() for name in cycle["beyond"])
         found.append((f"The cycle goes beyond its limit of {names}.", ABNORMAL))

@@ -230,10 +230,9 @@ def _cycle(asked: OverloadFile, limits: Limits, course: Course) -> dict[str, Any
             "within": bool(values[at] <= limit),
         }
     hot_spot_c = course.temperatures.hot_spot_c
-    lost = loss_of_life(hours, hot_spot_c, paper)
-    times = _expanded(asked.unit, partial(_logarithm_of_life, loading, repeats, paper))
-    if not math.isfinite(lost):
-        raise ImpossibleReading({"loss of life": lost}, "beyond all measure")
+    with np.errstate(over="raise"):  # an ArithmeticError: beyond all measure
+        lost = loss_of_life(hours, hot_spot_c, paper)
+        times = _expanded(asked.unit, partial(_logarithm_of_life, loading, repeats, paper))
     return found | {
         "loss_of_life_h": lost,
         "equivalent_ageing_factor": equivalent_ageing_factor(hours, hot_spot_c, paper),

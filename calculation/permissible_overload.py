@@ -163,7 +163,10 @@ def _course(
     top_liquid = ambient_c + before + (after - before) * step.liquid
     before, after = (steady_hot_spot_k(unit, at) for at in (conditions.preload, load))
     hot_spot = top_liquid + before + (after - before) * step.winding
-    lost = float(np.trapezoid(relative_ageing(hot_spot, conditions.paper), step.minutes)) / 60
+    # Tried loads may age beyond all measure: that is beyond any limit too.
+    with np.errstate(over="ignore"):
+        rate = relative_ageing(hot_spot, conditions.paper)
+        lost = float(np.trapezoid(rate, step.minutes)) / 60
     return Course(float(hot_spot.max()), float(top_liquid.max()), lost)
 
 
