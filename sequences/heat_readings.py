@@ -13,7 +13,7 @@ from calculation.readings import LossReadings
 from calculation.settling import cold_reading
 from calculation.shutdown import BEFORE_S, loss_equivalent_instant
 from sequences.expected import Expected
-from sequences.heat_record import FALLEN_S, SHUTDOWN, HeatRecord, winding_of
+from sequences.heat_record import FALLEN_S, SHUTDOWN, SOAK, HeatRecord, winding_of
 from sequences.scan import UNITS
 
 
@@ -41,12 +41,12 @@ def heat_readings(record: HeatRecord, expected: Expected, loss: LossReadings) ->
         balance_c=balance,
         cold=_cold(record, expected, balance),
         cooling=_cooling(record, expected, shutdown_s),
-        soak_from_s=record.marked("soak")[-1][0],
+        soak_from_s=record.marked(SOAK)[-1][0],
         steady_at_s=None if None in steady else max(steady),
         shutdown_s=shutdown_s,
         overload_from_s=overload[-1][0] if overload else None,
         rate_k_per_h=max(known, key=abs) if known else None,
-        movements=record.movements,
+        movements=int(soaked["movements"]),
     )
 
 

@@ -2,6 +2,7 @@
 
 from collections import deque
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict
 from math import inf
 from typing import Any
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from calculation.heat_readings import Floats, History
 from calculation.minutes import MinuteMeans
+from calculation.readings import LoadMeans, LossReadings, NoLoadMeans, ProveMeans
 from drivers.outputs import REGULATORS
 from drivers.reading import Quality, Reading
 from sequences.expected import Expected
@@ -23,7 +25,7 @@ from sequences.scan import (
 
 WINDING_NAMES = ("a_lv", "a_hv", "b_lv", "b_hv")
 # What the shutdown's instant is taken from: the loop current of the minutes around it.
-SHUTDOWN = "shutdown"
+SOAK, SHUTDOWN = "soak", "shutdown"
 FALLEN_S = 90.0
 MOST_CURRENTS = 2000
 SUPPLY_CHANNELS = (LV_VOLTAGE_MEAN, LV_POWER, HV_CURRENT, HV_POWER)
@@ -57,6 +59,16 @@ class HeatRecord:
         self._moved_at: dict[str, int] = {}
         self.marks: list[tuple[str, float, Mapping[str, Any]]] = []
 
+    @property
+    def losses(self) -> LossReadings | None:
+        """What the loss test read, of this run or of the one that it continues."""
+        marked = self.marked("losses")
+        return losses_of(marked[-1][1]["readings"]) if marked else None
+
+    def read_losses(self, t: int, readings: LossReadings) -> dict[str, Any]:
+        """Take what the loss test read; return it as the facts of its event."""
+        return self.mark("losses", t, readings=asdict(readings))
+
     def scanned(self, scan: Scan) -> None:
         """Take what arrived with a scan, and count the regulators' movements."""
         self.add(scan.arrived)
@@ -82,8 +94,8 @@ class HeatRecord:
     def mark(self, name: str, t: int, **facts: Any) -> dict[str, Any]:
         """Take a mark at stand time `t` (ns); return it as the facts of its event."""
         self.marks.append((name, t / S, facts))
-        if name == SHUTDOWN:
-            self._currents_until_s = t / S + FALLEN_S
+        if name in {SOAK, SHUTDOWN}:
+            self._currents_until_s = inf if name == SOAK else t / S + FALLEN_S
         return {"mark": name, "at_s": t / S} | facts
 
     def history(self) -> History:
@@ -102,6 +114,17 @@ class HeatRecord:
     def current(self, from_s: float, to_s: float) -> tuple[Floats, Floats]:
         """Return the instants (s) and values (A) of the loop current within an interval."""
         return _columns([(t, v) for t, v in self.currents if from_s <= t <= to_s])
+
+
+def losses_of(plain: Mapping[str, Any]) -> LossReadings:
+    """Return the readings of a loss test from their plain form."""
+    prove = plain["prove"]
+    stages = {
+        "no_load": NoLoadMeans(**plain["no_load"]),
+        "load": LoadMeans(**plain["load"]),
+        "prove": None if prove is None else ProveMeans(**prove),
+    }
+    return LossReadings(**{**plain, **stages})
 
 
 def _columns(rows: list[tuple[float, float]]) -> tuple[Floats, Floats]:

@@ -7,7 +7,7 @@ from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
 from sequences.checks import check_dead
 from sequences.expected import Expected
 from sequences.heat_record import SHUTDOWN, HeatRecord
-from sequences.loss_test import Proven, circulate, losses, make_safe, proven_pair
+from sequences.loss_test import Proven, circulate, energise, losses, make_safe, proven_pair
 from sequences.prepare import VOLTAGES, balanced
 from sequences.resistances import cold_resistances, cooling_curves
 from sequences.scan import SERIES_VOLTAGE, Move, Procedure, Scan, Wait
@@ -26,8 +26,8 @@ from sequences.stages import (
 def heat_run(expected: Expected, record: HeatRecord) -> Procedure[LossReadings]:
     """Run the whole heat run into its record; return what its loss test read.
 
-    Raises Stop with a finding. A record that already holds cold resistances is that of the run
-    which this one continues: balance and d.c. are skipped.
+    Raises Stop with a finding. A record that already holds cold resistances and losses is that of
+    the run which this one continues: balance, d.c. and the loss test are skipped.
     """
     return (yield from folded(_heat_run(expected, record), record.scanned))
 
@@ -40,8 +40,12 @@ def _heat_run(expected: Expected, record: HeatRecord) -> Procedure[LossReadings]
         return (yield from cold_resistances(scan, expected, record))
 
     scan, proven = yield from proven_pair(expected, on_dead_stand)
-    scan, readings = yield from losses(scan, expected, proven)
-    scan = yield Wait(shows=record.mark("losses", scan.now))
+    readings = record.losses
+    if readings is None:
+        scan, readings = yield from losses(scan, expected, proven)
+        scan = yield Wait(shows=record.read_losses(scan.now, readings))
+    else:
+        scan, _ = yield from energise(scan, expected)
     scan = yield from load_again(scan, expected, proven)
     scan = yield from soak(scan, expected, record, proven.loop_impedance_ohm)
     scan, shutdown = yield from shut_down_fast(scan, expected, record)

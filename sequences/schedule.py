@@ -29,13 +29,15 @@ class Evaluate:
 class WarmUp:
     """A shortened warm-up: more than rated current until a forecast says that it is enough.
 
-    It ends at `share` of what the forecast surely reaches, or at the hot-spot limit.
+    It ends at `share` of the rise that the forecast for rated current surely reaches, or when the
+    hot-spot comes to its limit, degC.
     """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
 
     current: Annotated[float, Gt(1), Le(1.5)]
     share: Annotated[float, Gt(0), Lt(1)] = 0.95
+    hot_spot_limit_c: Annotated[float, Gt(0), Lt(250)] = 98.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ dead band, so that regulators move seldom.
 from collections.abc import Callable, Iterator
 
 from sequences.expected import Expected
-from sequences.heat_record import HeatRecord
+from sequences.heat_record import SOAK, HeatRecord
 from sequences.prompt import GO_ON, OPERATOR_HOLD, confirm
 from sequences.scan import (
     HV_CURRENT,
@@ -19,6 +19,7 @@ from sequences.scan import (
     Scan,
     Wait,
 )
+from sequences.schedule import WarmUp
 from sequences.stages import enter, folded, ramp_current, ramp_voltage, report
 from sequences.warmth import Warmth
 
@@ -32,15 +33,12 @@ def soak(
 ) -> Procedure[Scan]:
     """Hold rated voltage and current until both units are steady, or the time is over."""
     scan = yield from enter("soak")
-    scan = yield Wait(shows=record.mark("soak", scan.now))
+    scan = yield Wait(shows=record.mark(SOAK, scan.now))
     keep = Keep(expected, record, loop_impedance_ohm, Warmth(expected, record))
-    plan = expected.soak
+    plan, moved = expected.soak, record.movements
     since = scan.now
     if plan.warm_up is not None:
-        share = plan.warm_up.share
-        scan = yield from keep.until(
-            scan, plan.warm_up.current, lambda _scan: keep.warmth.is_warm(share)
-        )
+        scan = yield from _warm_up(scan, plan.warm_up, keep)
         scan = yield Wait(shows=record.mark("warmed_up", scan.now))
     end = since + int(plan.time_limit_h * HOUR_S * S)
     keep.warmth.restart(scan.now)
@@ -56,10 +54,23 @@ def soak(
                 "cooling, ambient and load; a longer time limit in the schedule",
             )
         )
-    scan = yield Wait(shows=record.mark("soaked", scan.now, **keep.warmth.facts()))
+    facts = keep.warmth.facts() | {"movements": record.movements - moved}
+    scan = yield Wait(shows=record.mark("soaked", scan.now, **facts))
     if plan.overload is None:
         return scan
     return (yield from _overload(scan, expected, record, keep))
+
+
+def _warm_up(scan: Scan, step: WarmUp, keep: "Keep") -> Procedure[Scan]:
+    """More than rated current until a forecast says that it is enough, or the hot-spot that."""
+
+    def enough(scan: Scan) -> bool:
+        hottest = keep.warmth.hottest_c(scan, step.current)
+        if hottest is not None and hottest.hot_spot >= step.hot_spot_limit_c:
+            return True
+        return keep.warmth.is_warm(step.share)
+
+    return (yield from keep.until(scan, step.current, enough))
 
 
 def _overload(scan: Scan, expected: Expected, record: HeatRecord, keep: "Keep") -> Procedure[Scan]:
@@ -117,7 +128,8 @@ class Keep:
                 scan = yield from folded(self._correct(scan, current), self._listen)
             elif scan.now >= show:
                 show = scan.now + int(SHOWN_EVERY_S * S)
-                scan = yield Wait(shows=self.warmth.facts())
+                outlook = {"forecast": self.warmth.outlook()}
+                scan = yield Wait(shows=self.warmth.facts() | outlook)
             else:
                 scan = yield Wait()
 
