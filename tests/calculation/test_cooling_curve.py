@@ -205,11 +205,15 @@ def test_coverage_of_a_hundred() -> None:
 
 @pytest.mark.campaign
 def test_coverage_of_a_thousand() -> None:
-    """Of 1000: at least 93 of 100 where not weak; weak ones, which bear no verdict, 85."""
+    """Of 1000: at least 93 of 100 where not weak, of either decay; weak ones 90.
+
+    Without the other decay's share it is 89 where the liquid convects with the power 1.25.
+    """
     found = covered(100)
     for (exponent, weak), held in sorted(found.items()):
         name = "weak" if weak else "not weak"
         print(f"decay of power {exponent}, {name}: {100 * np.mean(held):.1f} of 100, n {len(held)}")
     print(f"not weak: {100 * _share(found, weak=False):.1f}, weak {_share(found, weak=True):.3f}")
-    assert _share(found, weak=False) >= 0.93
-    assert _share(found, weak=True) >= 0.85
+    assert np.mean(found[1.0, False]) >= 0.93
+    assert np.mean(found[1.25, False]) >= 0.93
+    assert _share(found, weak=True) >= 0.9
