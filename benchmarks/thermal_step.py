@@ -76,7 +76,7 @@ def step_us(folder: Path) -> float:
 
     def once() -> float:
         thermal = pair(folder)
-        thermal.carry(carrying(folder), 0.0012)
+        thermal.carry(carrying(folder, lead_ohm=0.0012))
         return _seconds(lambda: thermal.to(STEPS * SECOND))
 
     return min(once() for _ in range(REPEATS)) / STEPS * 1e6
@@ -105,7 +105,7 @@ def main() -> None:
     """Print the figures of both shipped scenarios."""
     for folder in (FOLDER, DRY):
         thermal = pair(folder)
-        thermal.carry(carrying(folder), 0.0012)
+        thermal.carry(carrying(folder, lead_ohm=0.0012))
         thermal.to(HOUR)
         done = operations(thermal)
         step, bare = step_us(folder), bare_us(done)

@@ -22,7 +22,7 @@ from drivers.simulated.pair import (
 )
 from drivers.simulated.selector import Selector
 from drivers.simulated.tampering import Tampering
-from drivers.simulated.thermal.pair import ThermalPair
+from drivers.simulated.thermal.pair import ThermalPair, load_of
 from drivers.simulated.thermal.unit import Cooling
 from drivers.simulated.true_state import TrueState, true_state
 from drivers.simulated.truth import TrueUnit, Truth
@@ -108,7 +108,7 @@ class SimulatedStand:
         self._carried: Solution | None = None
         self._switched = self._switches()
         coolings = {"a": self.cooling_a, "b": self.cooling_b}
-        self.thermal = ThermalPair(truth, heat, nameplate, coolings, seed) if heat else None
+        self._thermal = ThermalPair(truth, heat, nameplate, coolings, seed) if heat else None
 
     @property
     def series_multiplier(self) -> float:
@@ -177,6 +177,13 @@ class SimulatedStand:
             self.loop_regulator.reported,
         )
 
+    @property
+    def thermal(self) -> ThermalPair | None:
+        """The heat of pair and room at the instant last advanced to; None: nothing ever warms."""
+        if self._thermal is not None:
+            self._warm(self._thermal)
+        return self._thermal
+
     def temperature(self, channel: str) -> float:
         """Return what the sensor behind a channel shows, degC."""
         laid_on = self.temperatures_c.get(channel)
@@ -185,7 +192,6 @@ class SimulatedStand:
         thermal = self.thermal
         if thermal is None:
             return self.truth.room_temperature_c
-        self._warm(self.t)
         true = None if channel in self.out_of_pocket else thermal.true_c(channel)
         return thermal.sensed(channel, thermal.room.temperature_c if true is None else true)
 
@@ -209,10 +215,10 @@ class SimulatedStand:
 
     def winding_c(self, unit: str) -> Windings:
         """Return the true mean temperatures of a unit's windings, degC."""
-        if self.thermal is None:
+        thermal = self.thermal
+        if thermal is None:
             return Windings(self.truth.room_temperature_c, self.truth.room_temperature_c)
-        self._warm(self.t)
-        return self.thermal.windings_c(unit)
+        return thermal.windings_c(unit)
 
     def _unit(self, unit: str) -> TrueUnit:
         return self.truth.a if unit == "a" else self.truth.b
@@ -249,12 +255,10 @@ class SimulatedStand:
             self.loop_contactor.due,
             self.upstream_breaker.due,
             self.resistance_selector.due,
-            inf if self.thermal is None else self.thermal.due,
+            inf if self._thermal is None else self._thermal.due,
         )
 
     def _settle(self, t: int) -> None:
-        if self.thermal is not None and t >= self.thermal.due:
-            self._warm(t)
         self.watchdog.advance(t)
         picked_up = self.watchdog.picked_up
         coils = picked_up and self.emergency_stop
@@ -265,9 +269,12 @@ class SimulatedStand:
         self.lv_regulator.advance(t)
         self.loop_regulator.advance(t)
         self.t = t
-        if self.thermal is not None and (switches := self._switches()) != self._switched:
-            self._switched = switches
-            self._warm(t)
+        if self._thermal is not None:
+            switches = self._switches()
+            switched = switches != self._switched
+            if switched or t >= self._thermal.due:
+                self._switched = switches
+                self._warm(self._thermal, switched)
         self.moved()
 
     def _switches(self) -> tuple[object, ...]:
@@ -275,12 +282,18 @@ class SimulatedStand:
         closed = (c.closed for c in self._contactors.values())
         return (*closed, self.lv_supply_lost, self.loop_supply_lost, self.wiring)
 
-    def _warm(self, t: int) -> None:
-        """Have heat go on to `t` as the circuit was, and from there as it is."""
-        thermal = self.thermal
-        if thermal is None:
-            return
-        thermal.to(t)
+    def _warm(self, thermal: ThermalPair, switched: bool = False) -> None:
+        """Have heat follow: what the circuit carried until now is a straight way or a jump."""
+        solution = self.solution()
+        if solution is self._carried:
+            thermal.to(self.t)
+        else:
+            self._carried = solution
+            load = load_of(solution, self.pair.z_branch.real)
+            if not switched:
+                thermal.carry(thermal.load.halfway(load))
+            thermal.to(self.t)
+            thermal.carry(load)
         if not thermal.followed():
             self.pair = heated_pair_circuit(
                 self.nameplate,
@@ -291,10 +304,6 @@ class SimulatedStand:
             )
             self._wired = WiredPair(self.pair, self.wiring)
             self._solved_for = None
-        solution = self.solution()
-        if solution is not self._carried:
-            self._carried = solution
-            thermal.carry(solution, self.pair.z_branch.real)
 
 
 def _unwatched(*_: object) -> None:

@@ -1,5 +1,7 @@
 """The heat of both units and of the room, in step with the circuit."""
 
+from typing import NamedTuple
+
 from calculation.nameplate import Nameplate
 from drivers.simulated.circuit import Solution
 from drivers.simulated.machinery import SECOND
@@ -20,10 +22,44 @@ ROUNDS = 100
 NO_MORE_K = 1e-9
 
 
+class Load(NamedTuple):
+    """What heats: squares of the currents, A2, of each LV and of both HV windings, and losses, W.
+
+    Cores with what a shorted turn takes; `leads_w` is lost in the room, in leads to the LV bus.
+    """
+
+    a_lv_a2: float
+    b_lv_a2: float
+    hv_a2: float
+    a_core_w: float
+    b_core_w: float
+    leads_w: float
+
+    def halfway(self, other: "Load") -> "Load":
+        """Return the mean of this and another load."""
+        return Load(*[(mine + its) / 2 for mine, its in zip(self, other, strict=True)])
+
+
+NOTHING = Load(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+
+
+def load_of(solution: Solution, lead_ohm: float) -> Load:
+    """Return the load of a circuit whose leads to each unit have `lead_ohm`."""
+    a_lv_a2, b_lv_a2 = abs(solution.i_a) ** 2, abs(solution.i_b) ** 2
+    return Load(
+        a_lv_a2,
+        b_lv_a2,
+        abs(solution.loop) ** 2,
+        abs(solution.e_a) ** 2 * solution.y_a.real,
+        abs(solution.e_b) ** 2 * solution.y_b.real,
+        (a_lv_a2 + b_lv_a2) * lead_ohm,
+    )
+
+
 class ThermalPair:
     """Units A and B in their room; moved on by whoever runs the plant.
 
-    `t` is the instant that it has been moved to, ns. Currents stay as last carried.
+    `t` is the instant that it has been moved to, ns. Currents stay as last carried, `load`.
     """
 
     def __init__(
@@ -52,7 +88,7 @@ class ThermalPair:
         self._seed = seed
         self._true_sensors = thermal.sensors
         self._sensors: dict[str, Sensor] = {}
-        self._leads_w = 0.0
+        self.load = NOTHING
         self._followed = self._windings()
 
     @property
@@ -60,12 +96,11 @@ class ThermalPair:
         """When it should be moved on, ns."""
         return self.t + STEP_NS
 
-    def carry(self, solution: Solution, lead_ohm: float) -> None:
-        """From now on carry the currents and core losses of a circuit."""
-        i_a, i_b, loop = abs(solution.i_a), abs(solution.i_b), abs(solution.loop)
-        self.a.carry(i_a, loop, abs(solution.e_a) ** 2 * solution.y_a.real)
-        self.b.carry(i_b, loop, abs(solution.e_b) ** 2 * solution.y_b.real)
-        self._leads_w = (i_a * i_a + i_b * i_b) * lead_ohm
+    def carry(self, load: Load) -> None:
+        """From now on carry this."""
+        self.load = load
+        self.a.carry(load.a_lv_a2, load.hv_a2, load.a_core_w)
+        self.b.carry(load.b_lv_a2, load.hv_a2, load.b_core_w)
 
     def to(self, t: int) -> None:
         """Move on to `t`, ns, in steps of a second and the rest of one."""
@@ -76,7 +111,7 @@ class ThermalPair:
             self.t += ns
             a.step(dt, room.temperature_c)
             b.step(dt, room.temperature_c)
-            room.step(self.t / SECOND, dt, a.shed_w + b.shed_w + self._leads_w)
+            room.step(self.t / SECOND, dt, a.shed_w + b.shed_w + self.load.leads_w)
 
     def windings_c(self, unit: str) -> Windings:
         """Return the mean temperatures of a unit's windings, degC."""
@@ -111,11 +146,11 @@ class ThermalPair:
 
         The room warms with what they shed. Resistances follow, the currents do not.
         """
-        room_c = self.room.end_c(self.t / SECOND, self._leads_w)
+        room_c = self.room.end_c(self.t / SECOND, self.load.leads_w)
         for _ in range(ROUNDS):
             ends = {name: unit.ultimate(room_c) for name, unit in self.units.items()}
             shed_w = sum(unit.loss_at(ends[name]) for name, unit in self.units.items())
-            before, room_c = room_c, self.room.end_c(self.t / SECOND, shed_w + self._leads_w)
+            before, room_c = room_c, self.room.end_c(self.t / SECOND, shed_w + self.load.leads_w)
             if abs(room_c - before) < NO_MORE_K:
                 break
         return ends

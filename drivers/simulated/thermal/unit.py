@@ -71,11 +71,11 @@ class Unit:
         self._c_core, self._g_core, self._n_core = _constants(true.core)
         self.carry(0.0, 0.0, 0.0)
 
-    def carry(self, lv_a: float, hv_a: float, core_w: float) -> None:
-        """From now on carry these currents in the windings, A, and this loss in the core, W."""
+    def carry(self, lv_a2: float, hv_a2: float, core_w: float) -> None:
+        """From now on carry these squares of current, A2, and this loss in the core, W."""
         lv, hv = self._resistances
-        self._up_lv, self._down_lv = lv_a * lv_a * lv.up, lv_a * lv_a * lv.down
-        self._up_hv, self._down_hv = hv_a * hv_a * hv.up, hv_a * hv_a * hv.down
+        self._up_lv, self._down_lv = lv_a2 * lv.up, lv_a2 * lv.down
+        self._up_hv, self._down_hv = hv_a2 * hv.up, hv_a2 * hv.down
         self.core_w = core_w
 
     def loss_at(self, end: Temperatures) -> float:

@@ -3,14 +3,14 @@
 from dataclasses import replace
 from pathlib import Path
 
-from drivers.simulated.circuit import Solution
-from drivers.simulated.thermal.pair import ThermalPair
+from drivers.simulated.thermal.pair import Load, ThermalPair
 from drivers.simulated.thermal.truth import TrueRoom, TrueThermal
 from drivers.simulated.thermal.unit import Cooling
 from drivers.simulated.truth import Truth
 from tests.drivers.simulated.scenario import SECOND, nameplate_file, truth_file
 
 HOUR = 3600 * SECOND
+CORES_W = (312.0, 324.0)
 STILL = TrueRoom()  # a room that stays as it is, whatever happens in it
 
 
@@ -31,16 +31,8 @@ def pair(
     return ThermalPair(truth, thermal, nameplate_file(folder), coolings, 1)
 
 
-def carrying(
-    folder: Path, load: float = 1.0, cores_w: tuple[float, float] = (312.0, 324.0)
-) -> Solution:
-    """Return a circuit in which both units carry a share of rated current, in all windings."""
+def carrying(folder: Path, load: float = 1.0, lead_ohm: float = 0.0) -> Load:
+    """Return a load in which both units carry a share of rated current, at rated flux."""
     plate = nameplate_file(folder)
-    lv, hv = load * plate.lv_current_a + 0j, load * plate.hv_current_a + 0j
-    y = [core_w / plate.lv_voltage_v**2 + 0j for core_w in cores_w]
-    v = plate.lv_voltage_v + 0j
-    return Solution(v, 0j, 0j, 0j, hv, v, v, lv, lv, y[0], y[1])
-
-
-def off() -> Solution:
-    return Solution(*[0j] * 11)
+    lv_a2, hv_a2 = (load * plate.lv_current_a) ** 2, (load * plate.hv_current_a) ** 2
+    return Load(lv_a2, lv_a2, hv_a2, *CORES_W, 2 * lv_a2 * lead_ohm)

@@ -9,12 +9,11 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp  # type: ignore[import-untyped]
 
-from drivers.simulated.circuit import Solution
-from drivers.simulated.thermal.pair import ThermalPair
+from drivers.simulated.thermal.pair import NOTHING, ThermalPair
 from drivers.simulated.thermal.truth import TrueBody, TrueThermalUnit
 from drivers.simulated.thermal.unit import LiquidUnit
 from drivers.simulated.truth import TrueUnit
-from tests.drivers.simulated.heat import HOUR, carrying, off, pair, thermal_of
+from tests.drivers.simulated.heat import CORES_W, HOUR, carrying, pair, thermal_of
 from tests.drivers.simulated.scenario import DRY, FOLDER, SECOND, nameplate_file, truth_file
 
 ALLOWED_K = 0.01
@@ -40,7 +39,7 @@ class Continuous:
         self.thermal = thermal_of(self.truth)
         self.load, self.factors = load, (factor_a, 1.0)
         self.liquid = self.thermal.a.liquid is not None
-        self.core = (312.0, 324.0) if load else (0.0, 0.0)
+        self.core = CORES_W if load else (0.0, 0.0)
 
     def rates(self, t: float, state: "np.ndarray[tuple[int], np.dtype[np.float64]]") -> list[float]:
         room = self._day(t) + state[-1]
@@ -107,10 +106,6 @@ def _state(thermal: ThermalPair) -> list[float]:
     return [*found, thermal.room.temperature_c - thermal.room.unheated_c(t_s)]
 
 
-def _solution(folder: Path, load: float) -> Solution:
-    return carrying(folder, load) if load else off()
-
-
 def worst_error_k(folder: Path) -> float:
     """Return the largest difference of any temperature in twelve hours, every ten minutes, K."""
     thermal = pair(folder)
@@ -118,7 +113,7 @@ def worst_error_k(folder: Path) -> float:
     worst, begun = 0.0, 0.0
     for until, load, factor in STORY:
         thermal.a.cooling.hindrance = factor
-        thermal.carry(_solution(folder, load), LEADS_OHM)
+        thermal.carry(carrying(folder, load, LEADS_OHM) if load else NOTHING)
         at = np.arange(begun + 600, until * 3600 + 1, 600.0)
         rates: Callable[..., list[float]] = Continuous(folder, load, factor).rates
         span = (begun, until * 3600)
@@ -142,7 +137,7 @@ def test_uneven_steps_go_the_same_way(folder: Path) -> None:
     """Asked at odd instants, it goes where it would have gone by whole seconds."""
     even, odd = pair(folder), pair(folder)
     for thermal in (even, odd):
-        thermal.carry(carrying(folder), 0.0)
+        thermal.carry(carrying(folder))
     t = 0
     while t < HOUR:
         t = min(t + 777_000_000, HOUR)
@@ -157,7 +152,7 @@ def test_the_test_can_fail() -> None:
     assert truth.a.liquid is not None
     other = replace(truth.a, liquid=replace(truth.a.liquid, exponent=0.81))
     thermal = pair(FOLDER, changed=replace(truth, a=other))
-    thermal.carry(carrying(FOLDER), LEADS_OHM)
+    thermal.carry(carrying(FOLDER, 1.0, LEADS_OHM))
     thermal.to(6 * HOUR)
     state = np.array(_state(pair(FOLDER)))
     rates: Callable[..., list[float]] = Continuous(FOLDER, 1.0, 1.0).rates
