@@ -93,6 +93,7 @@ class OverloadFile:
 class Course:
     """A cycle as it was run: what was put in, and the temperatures that came of it."""
 
+    cycle: CycleAsked
     loading: Loading
     temperatures: Temperatures
 
@@ -202,33 +203,26 @@ def _load(
 def _course(unit: LoadingUnit, cycle: CycleAsked) -> Course:
     loading = loading_of(cycle.points, cycle.step_min)
     temperatures = difference_form(unit.characteristics(), loading, cycle.repeats)
-    return Course(loading, temperatures)
+    return Course(cycle, loading, temperatures)
 
 
 def _cycle(asked: OverloadFile, limits: Limits, course: Course) -> dict[str, Any]:
     """Return the greatest of a cycle, when, what it costs, and which limits it passes."""
-    loading, paper = course.loading, asked.limits.paper
-    repeats = asked.cycle is None or asked.cycle.repeats
-    hours = loading.time_min / 60
-    reached = {
-        "load": (loading.load, limits.current, None),
-        "top_liquid": (course.temperatures.top_liquid_c, limits.top_liquid_c, "top_liquid_c"),
-        "hot_spot": (course.temperatures.hot_spot_c, limits.hot_spot_c, "hot_spot_c"),
+    loading, repeats, paper = course.loading, course.cycle.repeats, asked.limits.paper
+    hours, temperatures = loading.time_min / 60, course.temperatures
+    heaviest = max(course.cycle.points, key=lambda point: point.load)
+    found: dict[str, Any] = {
+        "hours": float(hours[-1] - hours[0]),
+        "repeats": repeats,
+        "load": _reached(heaviest.load, heaviest.hours, limits.current, None),
     }
-    found: dict[str, Any] = {"hours": float(hours[-1] - hours[0]), "repeats": repeats}
-    for name, (values, limit, field) in reached.items():
+    for name, values, limit in (
+        ("top_liquid", temperatures.top_liquid_c, limits.top_liquid_c),
+        ("hot_spot", temperatures.hot_spot_c, limits.hot_spot_c),
+    ):
         at = int(values.argmax())
-        expanded = None
-        if field is not None:
-            expanded = _expanded(asked.unit, partial(_most, loading, repeats, field))
-        found[name] = {
-            "most": float(values[at]),
-            # What holds for a step was there when it began.
-            "at_h": float(hours[at if field else max(at - 1, 0)]),
-            "limit": limit,
-            "expanded": expanded,
-            "within": bool(values[at] <= limit),
-        }
+        expanded = _expanded(asked.unit, partial(_most, loading, repeats, f"{name}_c"))
+        found[name] = _reached(float(values[at]), float(hours[at]), limit, expanded)
     hot_spot_c = course.temperatures.hot_spot_c
     with np.errstate(over="raise"):  # an ArithmeticError: beyond all measure
         lost = loss_of_life(hours, hot_spot_c, paper)
@@ -238,8 +232,14 @@ def _cycle(asked: OverloadFile, limits: Limits, course: Course) -> dict[str, Any
         "equivalent_ageing_factor": equivalent_ageing_factor(hours, hot_spot_c, paper),
         "ageing_expanded_times": None if times is None else math.exp(times),
         "factor": FACTOR,
-        "beyond": [name for name in reached if not found[name]["within"]],
+        "beyond": [n for n in ("load", "top_liquid", "hot_spot") if not found[n]["within"]],
     }
+
+
+def _reached(most: float, at_h: float, limit: float, expanded: float | None) -> dict[str, Any]:
+    """Return a greatest value; within is judged by the value itself."""
+    within = most <= limit
+    return {"most": most, "at_h": at_h, "limit": limit, "expanded": expanded, "within": within}
 
 
 def _most(loading: Loading, repeats: bool, field: str, characteristics: Characteristics) -> float:
