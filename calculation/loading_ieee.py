@@ -99,14 +99,18 @@ def corrected_time_constant(unit: Clause7, initial_k: float, ultimate_k: float) 
         ImpossibleReading: a rise that is not positive.
     """
     refuse_unless_positive({"initial_k": initial_k, "ultimate_k": ultimate_k})
-    n = EXPONENTS[unit.cooling][0]
-    i, u = initial_k / unit.top_oil_rise_k, ultimate_k / unit.top_oil_rise_k
+    rated, n = unit.top_oil_rise_k, EXPONENTS[unit.cooling][0]
+    return unit.oil_time_constant_min * _correction(initial_k / rated, ultimate_k / rated, n)
+
+
+def _correction(initial: float, ultimate: float, n: float) -> float:
     if n == 1:
-        return unit.oil_time_constant_min
+        return 1.0
+    over = ultimate - initial
     # Nearer than this the quotient is rounding.
-    if (u - i) ** 2 < 1e-12 * u**2:
-        return unit.oil_time_constant_min * n * math.pow(u, 1 - 1 / n)
-    return unit.oil_time_constant_min * (u - i) / (math.pow(u, 1 / n) - math.pow(i, 1 / n))
+    if over * over < 1e-12 * ultimate * ultimate:
+        return n * math.pow(ultimate, 1 - 1 / n)
+    return over / (math.pow(ultimate, 1 / n) - math.pow(initial, 1 / n))
 
 
 def clause_7(unit: Clause7, loading: Loading) -> Temperatures:
@@ -134,10 +138,12 @@ def clause_7(unit: Clause7, loading: Loading) -> Temperatures:
 
 
 def _top_oil(unit: Clause7, ultimate_k: Floats, steps: Floats) -> Floats:
-    rise = float(ultimate_k[0])
+    n = EXPONENTS[unit.cooling][0]
+    ends = (ultimate_k / unit.top_oil_rise_k).tolist()
+    parts = (steps / unit.oil_time_constant_min).tolist()
+    rise = ends[0]
     found = [rise]
-    for end, step in zip(ultimate_k[1:].tolist(), steps.tolist(), strict=True):
-        tau = corrected_time_constant(unit, rise, end)
-        rise += float(1 - np.exp(-step / tau)) * (end - rise)
+    for end, part in zip(ends[1:], parts, strict=True):
+        rise -= math.expm1(-part / _correction(rise, end, n)) * (end - rise)
         found.append(rise)
-    return np.array(found)
+    return unit.top_oil_rise_k * np.array(found)
