@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -287,6 +288,14 @@ class TestPrinted:
         result = run(tmp_path, SHORT, "--figure", str(tmp_path / "figure.gif"))
         assert (result.exit_code, result.stdout) == (2, "")
         assert ".svg, .png, .pdf" in result.stderr
+
+    def test_what_the_template_offers_is_taken(self, tmp_path: Path) -> None:
+        """Each key that stands there as a comment may be there."""
+        text, count = re.subn(r"^# (\w+ = )", r"\1", SHORT, flags=re.MULTILINE)
+        assert count == 10
+        found = told(tmp_path, text)
+        assert found["permissible"]["loss_of_life_h"] == 24
+        assert [c["origin"] for c in found["characteristics"].values()] == ["given"] * 10
 
     def test_the_template(self) -> None:
         """Printed as it stands."""
