@@ -116,6 +116,16 @@ def rehearse(
         list[str] | None,
         typer.Option(help="NAME[@WHEN][:SECONDS], see twinload faults.", metavar="FAULT"),
     ] = None,
+    continues: Annotated[
+        int | None,
+        typer.Option(
+            "--continues",
+            help="A heat run that was cut short, to go on from.",
+            metavar="RUN",
+            min=1,
+            max=LARGEST,
+        ),
+    ] = None,
     out: Out = Path("runs"),
     json: Json = False,
 ) -> int:
@@ -127,7 +137,9 @@ def rehearse(
     """
     from acquire.actions import rehearsed
 
-    return rehearsed(scenario, schedule, seed, connection, voltmeter, fault or [], out, json)
+    return rehearsed(
+        scenario, schedule, seed, connection, voltmeter, fault or [], out, json, continues
+    )
 
 
 @app.command()

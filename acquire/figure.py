@@ -187,6 +187,18 @@ def _permissible(permissible: Mapping[str, Any], current: float, axes: Axes) -> 
 
 
 @contextmanager
+def drawn(path: Path, size_in: tuple[float, float]) -> Iterator[Figure]:
+    """Give a figure of a size in inches and write what was drawn; its suffix says of which kind.
+
+    Raises Refusal as `draw`.
+    """
+    with _page(path):
+        figure = Figure(figsize=size_in, layout="constrained")
+        yield figure
+        _save(figure, path)
+
+
+@contextmanager
 def _page(path: Path) -> Iterator[None]:
     if path.suffix.lower() not in SUFFIXES:
         raise Refusal(f"--figure {path}: expected a name that ends in {', '.join(SUFFIXES)}")

@@ -9,6 +9,7 @@ from acquire.configuration import Scenario, load_scenario
 from acquire.heat_outcome import heat_reduced
 from acquire.outcome import Reduced, reduced
 from acquire.records import Event
+from acquire.refusal import Refusal
 from acquire.stand import unjudged
 from sequences.expected import Expected
 from sequences.heat_record import HeatRecord
@@ -22,7 +23,9 @@ def folded(archive: Archive, run: int, expected: Expected) -> HeatRecord:
     Raises ArchiveError where there is no such run.
     """
     continues = archive.run(run).continues
-    record = HeatRecord(expected) if continues is None else folded(archive, continues, expected)
+    record = HeatRecord(expected)
+    if continues is not None:
+        record = folded(archive, continues, expected).inherited()
     marks = deque(e for e in archive.events(run) if e.kind == "shows" and "mark" in e.facts)
     for _, readings in archive.polls(run):
         while marks and marks[0].t <= readings[0].t:
@@ -37,6 +40,28 @@ def _mark(record: HeatRecord, event: Event) -> None:
     facts = dict(event.facts)
     name, at_s = facts.pop("mark"), facts.pop("at_s")
     record.mark(name, round(at_s * S), **facts)
+
+
+class CannotContinue(Refusal):
+    """A run that no other can go on from."""
+
+
+def refuse_to_continue(archive: Archive, run: int, scenario: Scenario) -> None:
+    """Raise CannotContinue unless a heat run of the same pair has ended before its time.
+
+    Raises ArchiveError where there is no such run.
+    """
+    old, files = archive.run(run), archive.files(run)
+    if scenario.schedule.procedure != "heat_run" or old.procedure != "heat_run":
+        raise CannotContinue(f"run {run}: only a heat run continues a heat run")
+    if old.end not in {"stopped", "aborted"}:
+        raise CannotContinue(f"run {run} is {old.state}: only a run that was cut short goes on")
+    for name in ("pair.toml", "stand.toml"):
+        if files.get(name) != scenario.files[name]:
+            raise CannotContinue(f"run {run} was of another {name}: its readings are not of this")
+    marks = {e.facts.get("mark") for e in archive.events(run) if e.kind == "shows"}
+    if old.continues is None and "losses" not in marks:
+        raise CannotContinue(f"run {run} ended before its losses were read: begin anew")
 
 
 def scenario_of(archive: Archive, run: int) -> Scenario:

@@ -4,7 +4,7 @@ from collections import deque
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from math import inf
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 
@@ -41,7 +41,8 @@ class HeatRecord:
     """Minute means of the whole run, every resistance read, loop current around the shutdown.
 
     `marks` are the instants and facts that a procedure adds, in their order: name, stand time in
-    s, facts. They are events of the record, so that the archive gives the same.
+    s, facts. They are events of the record, so that the archive gives the same. What is read up to
+    `inherited_to_s` is of the run that this one continues.
     """
 
     def __init__(self, expected: Expected) -> None:
@@ -56,6 +57,7 @@ class HeatRecord:
         self.currents: deque[tuple[float, float]] = deque(maxlen=MOST_CURRENTS)
         self._currents_until_s = inf
         self.movements = 0
+        self.inherited_to_s: float | None = None
         self._moved_at: dict[str, int] = {}
         self.marks: list[tuple[str, float, Mapping[str, Any]]] = []
 
@@ -101,6 +103,20 @@ class HeatRecord:
     def history(self) -> History:
         """Return the minutes that are over."""
         return self.minutes.history()
+
+    def inherited(self) -> Self:
+        """Return it as what a run that continues begins with."""
+        self.inherited_to_s = float(self.history().t_s[-1])
+        return self
+
+    def newest_c(self) -> dict[str, float]:
+        """Return the newest mean of every temperature channel, degC."""
+        newest = {}
+        for channel, column in self.history().channels.items():
+            read = column[~np.isnan(column)]
+            if channel not in SUPPLY_CHANNELS and len(read):
+                newest[channel] = float(read[-1])
+        return newest
 
     def marked(self, name: str) -> list[tuple[float, Mapping[str, Any]]]:
         """Return the instants (s) and facts of all marks of a name."""

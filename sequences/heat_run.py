@@ -10,7 +10,7 @@ from sequences.heat_record import SHUTDOWN, HeatRecord
 from sequences.loss_test import Proven, circulate, energise, losses, make_safe, proven_pair
 from sequences.prepare import VOLTAGES, balanced
 from sequences.resistances import cold_resistances, cooling_curves
-from sequences.scan import SERIES_VOLTAGE, Move, Procedure, Scan, Wait
+from sequences.scan import SERIES_VOLTAGE, S, Move, Procedure, Scan, Wait
 from sequences.soak import soak
 from sequences.stages import (
     enter,
@@ -34,8 +34,9 @@ def heat_run(expected: Expected, record: HeatRecord) -> Procedure[LossReadings]:
 
 def _heat_run(expected: Expected, record: HeatRecord) -> Procedure[LossReadings]:
     def on_dead_stand(scan: Scan) -> Procedure[Scan]:
-        if record.marked("cold"):
-            return (yield Wait())
+        if record.inherited_to_s is not None:
+            gap_s = scan.now / S - record.inherited_to_s
+            return (yield Wait(shows=record.mark("continues", scan.now, gap_s=gap_s)))
         scan = yield from balanced(scan)
         return (yield from cold_resistances(scan, expected, record))
 

@@ -1,5 +1,6 @@
 """The heat of both units and of the room, in step with the circuit."""
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from calculation.nameplate import Nameplate
@@ -90,6 +91,21 @@ class ThermalPair:
         self._sensors: dict[str, Sensor] = {}
         self.load = NOTHING
         self._followed = self._windings()
+
+    def begin_at(self, read_c: Mapping[str, float]) -> None:
+        """Begin as warm as somebody has read it, degC by channel: a plant that is found, not left.
+
+        What was not read (windings and core in a liquid) is taken as in balance.
+        """
+        ambient = [c for name, c in read_c.items() if name.startswith("ambient.")]
+        self.room.begin_at(self.t / SECOND, sum(ambient) / len(ambient))
+        for name, unit in self.units.items():
+            if isinstance(unit, LiquidUnit):
+                top = read_c[f"{name}.top_liquid"]
+                unit.begin_at(top, read_c.get(f"{name}.bottom_liquid", top))
+            else:
+                lv, hv = (read_c[f"{name}.winding_{side}"] for side in ("lv", "hv"))
+                unit.begin_at(lv, hv, read_c.get(f"{name}.core", (lv + hv) / 2))
 
     @property
     def due(self) -> int:

@@ -31,6 +31,11 @@ class Room:
         """Return where it would stand if the day stood still and `heat_w` were shed for ever."""
         return self.unheated_c(t_s) + self._true.warming_k_per_kw * heat_w / 1000
 
+    def begin_at(self, t_s: float, temperature_c: float) -> None:
+        """Begin as warm as this at `t_s`: what the day doesn't explain was shed in it."""
+        self.temperature_c = temperature_c
+        self._warmed_k = temperature_c - self.unheated_c(t_s)
+
     def step(self, t_s: float, dt: float, heat_w: float) -> None:
         """Go on by `dt` s to `t_s`, `heat_w` shed on the way."""
         true = self._true

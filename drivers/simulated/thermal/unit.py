@@ -170,6 +170,14 @@ class LiquidUnit(Unit):
         inner = self._c_lv * self.winding_lv_c + self._c_hv * self.winding_hv_c
         return inner + self._c_core * self.core_c + self._c_liquid * self.average_liquid_c
 
+    def begin_at(self, top_c: float, bottom_c: float) -> None:
+        """Begin with its liquid as warm as this, degC, windings and core as warm as the liquid."""
+        liquid, difference_k = self._liquid, max(top_c - bottom_c, 0.0)
+        share = (difference_k / liquid.difference_k) ** (1 / liquid.difference_exponent)
+        self.shed_w = liquid.loss_w * share
+        self.average_liquid_c = (top_c + bottom_c) / 2
+        self.winding_lv_c = self.winding_hv_c = self.core_c = self.average_liquid_c
+
     def step(self, dt: float, room_c: float) -> None:
         """Go on by `dt` s in a room of `room_c`."""
         lv, hv, core = self.winding_lv_c, self.winding_hv_c, self.core_c
@@ -230,6 +238,10 @@ class DryUnit(Unit):
         """Heat stored above 0 degC, J."""
         inner = self._c_lv * self.winding_lv_c + self._c_hv * self.winding_hv_c
         return inner + self._c_core * self.core_c
+
+    def begin_at(self, lv_c: float, hv_c: float, core_c: float) -> None:
+        """Begin with windings and core as warm as this, degC."""
+        self.winding_lv_c, self.winding_hv_c, self.core_c = lv_c, hv_c, core_c
 
     def step(self, dt: float, room_c: float) -> None:
         """Go on by `dt` s in a room of `room_c`."""
