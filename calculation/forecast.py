@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from math import exp, hypot, inf, isfinite, log
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calculation.coverage import Part
 from calculation.errors import ImpossibleReading, refuse_unless_positive
@@ -31,16 +32,18 @@ LEAST_S = 1.5 * HOUR_S
 # Between the 0.8 and 0.9 of the ONAN classes of IEC 60076-2 (M).
 EXPONENT = 0.85
 # A real unit is more than one body. Half-widths for 95 % of what that leaves wrong, as a share of
-# the rise still to come, and of how far ambient ranged, which each body follows at its own pace:
-# set on simulated units of two structures, see docs/heat_run.md.
+# the rise still to come, of how far ambient ranged, which each body follows at its own pace, and
+# of the rise, since set-points are never quite held: set on simulated units of two structures, see
+# docs/heat_run.md.
 SHARE_TO_COME = 0.25
-SHARE_OF_AMBIENT = 0.12
+SHARE_OF_AMBIENT = 0.08
+SHARE_OF_RISE = 0.003
 # How far x of a unit may be from the one assumed.
 EXPONENT_LIMIT = 0.1
-PRESENT_S = 900.0
-# Copper at 20 degC gains this share a kelvin: no loss of a unit at constant current gains more.
-MOST_LOSS_PER_K = 0.004
-LEAST_WARMING_K = 0.5
+# The present set-points: the blocks of the last hour with a loss near that of the newest ones, so
+# that small corrections average out and a step within the hour doesn't count.
+NEWEST_S = 900.0
+SAME_LOSS = 0.02
 # Below it the loss grows with temperature nearly as fast as the cooling does: nothing to forecast.
 LEAST_FEEDBACK = 0.2
 
@@ -77,6 +80,7 @@ def forecast(
     exponent: float = EXPONENT,
     lag_s: float = AMBIENT_LAG_S,
     at_loss_w: float | None = None,
+    held_s: float = 0.0,
 ) -> Forecast | None:
     """Forecast where a warm-up ends, from its minute rows so far.
 
@@ -85,6 +89,7 @@ def forecast(
     by the number of rows). `exponent` is x, `lag_s` the lag of ambient in the last hour's mean.
     `at_loss_w`, of as many units as `rows.loss_w`, asks for the rise at equilibrium with that loss
     instead of the present set-points: with rated loss, while an overload shortens the warm-up.
+    `held_s` is for how long the rate has been within the rule by now (`Steadiness.held_s`).
 
     None before a third of the warm-up, and as long as the rows can't tell.
 
@@ -106,13 +111,12 @@ def forecast(
     if fitted is None or last_hour is None:
         return None
     begun_s, at_s = float(rows.t_s[0]), float(means.t_s[-1])
-    met_at_s = at_s + _until_steady(fitted, TERMS[rule], begun_s - at_s)
+    met_at_s = at_s + _until_steady(fitted, TERMS[rule], begun_s - at_s, held_s)
     if not isfinite(met_at_s) or at_s - begun_s < SHOWN_FROM * (met_at_s - begun_s):
         return None
     rise_k, scatter_k = last_hour
     sensors = [Part(limit * STANDARD_OF_LIMIT["rectangular"], "rectangular") for limit in limits_k]
     own = [Part(fitted.standard_k), Part(fitted.model_k / 2)]
-    steady_at_s = max(at_s, met_at_s)
     return Forecast(
         at_s,
         stated(fitted.ultimate_k, [*sensors, *own]),
@@ -122,8 +126,8 @@ def forecast(
         fitted.model_k,
         fitted.time_constant_s,
         exponent,
-        steady_at_s,
-        steady_at_s - begun_s,
+        met_at_s,
+        met_at_s - begun_s,
     )
 
 
@@ -138,8 +142,8 @@ class _Fit:
 
 def _fit(means: Blocks, exponent: float, at_loss_w: float | None) -> _Fit | None:
     window = means.since(means.t_s[-1] - FITTED_SHARE * (means.t_s[-1] - means.t_s[0]))
-    present = window.since(window.t_s[-1] - PRESENT_S)
-    loss_w, rise_k = float(present.loss_w.mean()), float(present.rise_k.mean())
+    present = _present(window)
+    loss_w, rise_k = float(window.loss_w[present].mean()), float(window.rise_k[present].mean())
     if rise_k <= 0:
         return None
     power = 1 / exponent
@@ -149,7 +153,7 @@ def _fit(means: Blocks, exponent: float, at_loss_w: float | None) -> _Fit | None
     if found is None or found.gain <= 0 or found.pull <= 0:
         return None
     # The loss at constant current rises with the winding, so the ultimate is where they meet.
-    per_k = _loss_per_k(window) / loss_w
+    per_k = window.loss_per_k / loss_w
     present_k = rise_k
     for _ in range(50):
         grown = max(1 + per_k * (present_k - rise_k), 0.5)
@@ -170,11 +174,20 @@ def _fit(means: Blocks, exponent: float, at_loss_w: float | None) -> _Fit | None
         hypot(
             SHARE_TO_COME * max(abs(present_k - now_k), abs(ultimate_k - now_k)),
             SHARE_OF_AMBIENT * float(np.ptp(window.ambient_c)),
+            SHARE_OF_RISE * ultimate_k,
             EXPONENT_LIMIT * log(other) * ultimate_k,
         ),
         ultimate_k - now_k,
         rise_k / (found.pull * power * (ultimate_k / rise_k) ** (power - 1) * feedback),
     )
+
+
+def _present(window: Blocks) -> NDArray[np.bool_]:
+    """Which blocks are of the last hour and of the present set-points."""
+    since_s = window.t_s[-1] - window.t_s
+    newest_w = window.loss_w[since_s <= NEWEST_S].mean()
+    same = np.abs(window.loss_w / newest_w - 1) <= SAME_LOSS
+    return np.asarray((since_s <= HOUR_S) & (same | (since_s <= NEWEST_S)))
 
 
 def _present_rise(window: Blocks) -> float:
@@ -184,22 +197,6 @@ def _present_rise(window: Blocks) -> float:
         return float(hour.rise_k[-1])
     back_s = hour.t_s - hour.t_s[-1]
     return float(np.polynomial.polynomial.polyfit(back_s, hour.rise_k, 1)[0])
-
-
-def _loss_per_k(window: Blocks) -> float:
-    """What the loss gains a kelvin of liquid at constant set-points, W/K.
-
-    The median over pairs of blocks a quarter of the window apart, so that a step of the set-point,
-    which only some pairs straddle, doesn't count.
-    """
-    apart = max(1, len(window.t_s) // 4)
-    warming_k = window.temperature_c[apart:] - window.temperature_c[:-apart]
-    told = np.abs(warming_k) >= LEAST_WARMING_K
-    if not told.any():
-        return 0.0
-    gained_w = (window.loss_w[apart:] - window.loss_w[:-apart])[told]
-    slope = float(np.median(gained_w / warming_k[told]))
-    return min(max(slope, 0.0), MOST_LOSS_PER_K * float(window.loss_w[-1]))
 
 
 def _last_hour(rows: Rows, lag_s: float) -> tuple[float, float] | None:
@@ -217,7 +214,7 @@ def _last_hour(rows: Rows, lag_s: float) -> tuple[float, float] | None:
     return float(rise_k.mean()), noise_k / len(rise_k) ** 0.5
 
 
-def _until_steady(fitted: _Fit, terms: Terms, begun_s: float) -> float:
+def _until_steady(fitted: _Fit, terms: Terms, begun_s: float, held_s: float) -> float:
     """Seconds from now until the rule is met; `begun_s` is when the rows began, from now.
 
     The rise to come falls as e^(-t/tau); a slope over an hour is that of the hour's middle.
@@ -227,6 +224,8 @@ def _until_steady(fitted: _Fit, terms: Terms, begun_s: float) -> float:
         window_s = MINUTES_OF_CHANGE * 60.0
         allowed_k = max(terms.change_k, terms.change_share * fitted.ultimate_k)
         changed_k = to_come_k * (exp(min(window_s / tau_s, 700.0)) - 1)
-        return max(tau_s * log(changed_k / allowed_k), begun_s + window_s)
-    met_s = tau_s * log(to_come_k * HOUR_S / (tau_s * terms.rate_k_per_h)) + HOUR_S / 2
-    return max(met_s, begun_s + HOUR_S) + terms.held_s
+        return max(tau_s * log(changed_k / allowed_k), begun_s + window_s, 0.0)
+    if held_s > 0:
+        return max(terms.held_s - held_s, 0.0)
+    within_s = tau_s * log(to_come_k * HOUR_S / (tau_s * terms.rate_k_per_h)) + HOUR_S / 2
+    return max(within_s, begun_s + HOUR_S, 0.0) + terms.held_s

@@ -24,6 +24,9 @@ REWEIGHTED = 3
 STRETCH_BLOCKS = 3.0
 SHORTEST_STRETCH = 5
 LEAST_ROWS = 12
+# Copper at 20 degC gains this share a kelvin: no loss of a unit at constant current gains more.
+MOST_LOSS_PER_K = 0.004
+LEAST_WARMING_K = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +75,22 @@ class Blocks:
     def rise_k(self) -> Floats:
         """Temperature over ambient, K."""
         return self.temperature_c - self.ambient_c
+
+    @property
+    def loss_per_k(self) -> float:
+        """What the loss gains a kelvin of the temperature at constant set-points, W/K.
+
+        The median over pairs of blocks a quarter of the rows apart, so that a step of the
+        set-point, which only some pairs straddle, doesn't count.
+        """
+        apart = max(1, len(self.t_s) // 4)
+        warming_k = self.temperature_c[apart:] - self.temperature_c[:-apart]
+        told = np.abs(warming_k) >= LEAST_WARMING_K
+        if not told.any():
+            return 0.0
+        gained_w = (self.loss_w[apart:] - self.loss_w[:-apart])[told]
+        slope = float(np.median(gained_w / warming_k[told]))
+        return min(max(slope, 0.0), MOST_LOSS_PER_K * float(self.loss_w[-1]))
 
     def since(self, t_s: float) -> "Blocks":
         """The blocks from an instant on."""

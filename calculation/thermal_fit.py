@@ -10,16 +10,27 @@ import numpy as np
 
 from calculation.coverage import Part
 from calculation.errors import refuse_unless_positive
-from calculation.forecast import EXPONENT, EXPONENT_LIMIT, FITTED_SHARE, forecast
-from calculation.one_body import Balance, Blocks, Rows, balance, blocks
+from calculation.forecast import EXPONENT, FITTED_SHARE, forecast
+from calculation.heat_readings import Floats
+from calculation.one_body import Blocks, Rows, blocks
 from calculation.source import STANDARD_OF_LIMIT
 from calculation.stated import Stated, stated
 
+# x of IEC 60076-7 for natural circulation (M), and how far that of a unit may be from it.
+ASSUMED_EXPONENT = 0.8
+EXPONENT_LIMIT = 0.2
 # x is fitted only where the run itself had losses this far apart.
 LEAST_LOSS_STEP = 1.15
 EXPONENTS = np.arange(0.5, 1.301, 0.05)
-# What one body leaves wrong in x, half-width for 95 %; set on simulated units of two structures.
-MODEL_EXPONENT = 0.12
+CONSTANTS_S = 3600.0 * np.geomspace(0.25, 16.0, 60)
+LEAST_BLOCKS = 20
+# What one body leaves wrong, half-widths for 95 % of x and as a share of the time constant; set on
+# simulated units of two structures, see docs/heat_run.md.
+MODEL_EXPONENT = 0.06
+MODEL_CONSTANT = 0.04
+# The last part of a run is near its end and tells the time constant badly: no more than this of
+# what it says otherwise counts.
+MOST_DIFFERS = 0.15
 WIDEST_EXPONENT = 0.25
 
 
@@ -29,8 +40,9 @@ class ThermalFit:
 
     `top_liquid_time_constant_s` is the one that the warm-up shows, k11 tau_o; `tau_o_s` that
     divided by `k11`, which is assumed. `ultimate_top_liquid_k` is the rise at equilibrium with
-    rated loss, `loss_ratio` R load loss over no-load loss. `exponent_assumed` says that the run
-    had too little change of loss to show x.
+    rated loss, `loss_ratio` R load loss over no-load loss. `loss_exponent` is x over losses at one
+    temperature, as IEC 60076-7 has it: what they gain by warming is in it, so it is above the x of
+    IEC 60076-2. `exponent_assumed` says that the run had too little change of loss to show it.
     """
 
     top_liquid_time_constant_s: Stated
@@ -49,7 +61,7 @@ def thermal_fit(
     no_load_loss_w: Stated,
     limits_k: Sequence[float],
     k11: float,
-    exponent: float = EXPONENT,
+    exponent: float = ASSUMED_EXPONENT,
 ) -> ThermalFit | None:
     """Fit one unit from the minute rows of its run.
 
@@ -68,19 +80,20 @@ def thermal_fit(
     refuse_unless_positive({"no_load_loss_w": no_load_loss_w.value})
     rated_w = load_loss_w.value + no_load_loss_w.value
     means = blocks(rows)
-    shown = _exponent(means, rated_w)
+    if len(means.t_s) < LEAST_BLOCKS:
+        return None
+    shown = _exponent(means)
     x = shown or stated(exponent, [Part(EXPONENT_LIMIT / 3**0.5, "rectangular")])
-    constant_s = _time_constant(means, rated_w, x.value)
+    constant_s = _time_constant(means, x.value)
     end = forecast(
         rows,
         rule="IEC 60076-2",
         limits_k=limits_k,
-        exponent=x.value,
         at_loss_w=rated_w,
     )
     if constant_s is None or end is None:
         return None
-    of_loss = x.value * np.hypot(load_loss_w.expanded, no_load_loss_w.expanded) / rated_w
+    of_loss = EXPONENT * np.hypot(load_loss_w.expanded, no_load_loss_w.expanded) / rated_w
     sensors = [Part(limit * STANDARD_OF_LIMIT["rectangular"], "rectangular") for limit in limits_k]
     own = Part(float(np.hypot(end.statistical_k, end.model_k)) / 2)
     rated_k = end.ultimate_k.value
@@ -105,41 +118,90 @@ def loss_ratio(load_loss_w: Stated, no_load_loss_w: Stated) -> Stated:
     return stated(ratio, parts)
 
 
-def _linear(means: Blocks, rated_w: float, exponent: float) -> Balance | None:
-    return balance(means, (means.loss_w / rated_w) ** exponent, means.rise_k)
+@dataclass(frozen=True, slots=True)
+class _Squares:
+    """What the model leaves (K2) by time constant (rows) and exponent (columns), and a variance."""
+
+    left_k2: Floats
+    exponents: Floats
+    variance_k2: float
 
 
-def _time_constant(means: Blocks, rated_w: float, exponent: float) -> Stated | None:
-    """Time constant of the whole run; how far that of its last part differs is its model part."""
-    whole = _linear(means, rated_w, exponent)
-    if whole is None or whole.pull <= 0:
+def _squares(means: Blocks, exponents: Floats) -> _Squares:
+    """Fit the rated rise at each time constant and exponent; the start is as it was read.
+
+    The top liquid is compared with the model's whole response and not its slope, as it is going to
+    be used; a gap costs only the comparison there. Losses are carried to one temperature, so that
+    what they gain by warming is in the time constant, where IEC 60076-7 has it.
+    """
+    constants_s = CONSTANTS_S[:, None]
+    held_w = means.loss_w - means.loss_per_k * (means.temperature_c - means.temperature_c[-1])
+    drive = (held_w[:, None, None] / held_w[-1]) ** exponents
+    unheated_c = _lagged(means.t_s, means.ambient_c[:, None, None], constants_s)
+    fading = np.exp(-(means.t_s - means.t_s[0])[:, None, None] / constants_s)
+    wanted = means.temperature_c[:, None, None] - unheated_c - means.rise_k[0] * fading
+    driven = _lagged(means.t_s, drive, constants_s) - drive[0] * fading
+    rated_k = (driven * wanted).sum(axis=0) / (driven * driven).sum(axis=0)
+    left = wanted - rated_k * driven
+    squares = (left * left).sum(axis=0)
+    least = left[(slice(None), *np.unravel_index(squares.argmin(), squares.shape))]
+    # Neighbours are alike where the model is wrong: of so many rows only these are independent.
+    alike = min(max(float(least[1:] @ least[:-1]) / float(least @ least), 0.0), 0.95)
+    independent = max((len(least) - 3) * (1 - alike) / (1 + alike), 1.0)
+    return _Squares(squares, exponents, float(squares.min()) / independent)
+
+
+def _lagged(t_s: Floats, input_: Floats, constants_s: Floats) -> Floats:
+    """Through a first-order lag, from balance with the first, exact between straight points (D)."""
+    out = np.empty((len(t_s), *np.broadcast_shapes(input_.shape[1:], constants_s.shape)))
+    out[0] = input_[0]
+    for k, step_s in enumerate(np.diff(t_s)):
+        steps = step_s / constants_s
+        slope = (input_[k + 1] - input_[k]) / steps
+        out[k + 1] = input_[k + 1] - slope + (out[k] - input_[k] + slope) * np.exp(-steps)
+    return out
+
+
+def _least(grid: Floats, left_k2: Floats, variance_k2: float) -> tuple[float, float] | None:
+    """Where a parabola through the least three is least, and its standard uncertainty.
+
+    One standard deviation off, the squares have grown by one variance. None at the grid's ends.
+    """
+    k = int(left_k2.argmin())
+    if k in (0, len(grid) - 1):
         return None
+    before, least, after = left_k2[k - 1 : k + 2]
+    step, curvature = float(grid[1] - grid[0]), float(before - 2 * least + after)
+    at = float(grid[k]) + step * float(before - after) / (2 * curvature)
+    return at, (2 * step**2 * variance_k2 / curvature) ** 0.5
+
+
+def _time_constant(means: Blocks, exponent: float) -> Stated | None:
+    """Time constant of the whole run; how far that of its last part differs is a model part."""
     begun_s, ended_s = means.t_s[0], means.t_s[-1]
-    late = _linear(means.since(ended_s - FITTED_SHARE * (ended_s - begun_s)), rated_w, exponent)
-    constant_s = 1 / whole.pull
-    standard_s = float(whole.covariance[1, 1]) ** 0.5 * constant_s**2
-    model_s = abs(1 / late.pull - constant_s) if late and late.pull > 0 else constant_s / 2
-    return stated(constant_s, [Part(standard_s), Part(model_s / 2)])
-
-
-def _exponent(means: Blocks, rated_w: float) -> Stated | None:
-    """The x with the least misfit, or None where the loss changed too little to show one."""
-    if not len(means.t_s):
+    parts = [means, means.since(ended_s - FITTED_SHARE * (ended_s - begun_s))]
+    found = []
+    for part in parts:
+        squares = _squares(part, np.array([exponent]))
+        found.append(_least(np.log(CONSTANTS_S), squares.left_k2[:, 0], squares.variance_k2))
+    whole, late = found
+    if whole is None:
         return None
+    differs = MOST_DIFFERS if late is None else min(abs(late[0] - whole[0]), MOST_DIFFERS)
+    shares = [Part(whole[1]), Part(differs / 2), Part(MODEL_CONSTANT / 2)]
+    share = stated(0.0, shares)
+    constant_s = float(np.exp(whole[0]))
+    return Stated(constant_s, share.expanded * constant_s, share.factor)
+
+
+def _exponent(means: Blocks) -> Stated | None:
+    """The x that leaves least, or None where the loss changed too little to show one."""
     low, high = np.percentile(means.loss_w, [10, 90])
     if high / low < LEAST_LOSS_STEP:
         return None
-    tried = [_linear(means, rated_w, float(x)) for x in EXPONENTS]
-    found = [balance for balance in tried if balance is not None]
-    misfits = np.array([balance.misfit_k2 for balance in found])
-    best = int(misfits.argmin()) if len(found) == len(EXPONENTS) else 0
-    if best in (0, len(EXPONENTS) - 1):
+    squares = _squares(means, EXPONENTS)
+    found = _least(EXPONENTS, squares.left_k2.min(axis=0), squares.variance_k2)
+    if found is None:
         return None
-    before, least, after = misfits[best - 1 : best + 2]
-    curvature = before - 2 * least + after
-    step = EXPONENTS[1] - EXPONENTS[0]
-    x = float(EXPONENTS[best] + step * (before - after) / (2 * curvature))
-    # A parabola through three misfits; one standard deviation off it has grown by one variance.
-    standard = float((2 * step**2 / curvature * least / found[best].freedom) ** 0.5)
-    shown = stated(x, [Part(standard), Part(MODEL_EXPONENT / 2)])
+    shown = stated(found[0], [Part(found[1]), Part(MODEL_EXPONENT / 2)])
     return shown if shown.expanded <= WIDEST_EXPONENT else None
