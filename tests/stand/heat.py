@@ -1,11 +1,12 @@
 """Heat runs that are watched: the plant at every instant at which it moves on, judged as it is."""
 
 from dataclasses import replace
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 from acquire.configuration import Scenario, load_scenario
 from calculation.readings import LossReadings
 from drivers.simulated.stand import SimulatedStand
+from drivers.simulated.thermal.truth import TrueBody, TrueLiquid, TrueRoom, TrueThermalUnit
 from sequences.expected import Expected
 from sequences.heat_record import HeatRecord
 from sequences.heat_run import heat_run
@@ -121,3 +122,41 @@ def states(watched: Watched) -> list[str]:
 def switched_by_people(expected: Expected) -> Procedure[LossReadings]:
     """Return the heat run of a stand on which people connect the resistance meter."""
     return heat_run(replace(expected, selector_positions=()), HeatRecord(expected))
+
+
+FASTER = 10.0
+
+
+def soon_steady() -> Scenario:
+    """Return the shipped heat run on a plant a tenth as slow to warm, by the shortest rule."""
+    shipped = load_scenario("distribution_pair", "heat_run")
+    heat, plate = shipped.truth.thermal, shipped.pair.thermal
+    assert heat is not None
+    assert plate is not None
+    heat = replace(heat, a=_faster(heat.a), b=_faster(heat.b), room=_faster_body(heat.room))
+    plate = replace(plate, time_constant_s=plate.time_constant_s / FASTER)
+    soak = replace(soak_of(shipped), standard="IEC 60076-11", time_limit_h=6.0)
+    return replace(
+        shipped,
+        truth=replace(shipped.truth, thermal=heat),
+        pair=replace(shipped.pair, thermal=plate),
+        schedule=replace(shipped.schedule, soak=soak),
+    )
+
+
+def _faster(unit: TrueThermalUnit) -> TrueThermalUnit:
+    assert unit.liquid is not None
+    return replace(
+        unit,
+        lv=_faster_body(unit.lv),
+        hv=_faster_body(unit.hv),
+        core=_faster_body(unit.core),
+        liquid=_faster_body(unit.liquid),
+    )
+
+
+Slow = TypeVar("Slow", TrueBody, TrueLiquid, TrueRoom)
+
+
+def _faster_body(body: Slow) -> Slow:
+    return replace(body, time_constant_s=body.time_constant_s / FASTER)
