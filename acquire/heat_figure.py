@@ -4,6 +4,7 @@ Unit A is drawn through, unit B broken, so that grey paper tells them apart; red
 keep the meaning that IEC 60073 gives them and colour no curve.
 """
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,9 +16,11 @@ from acquire.results_table import number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
+    from matplotlib.figure import Figure, SubFigure
 
-A4_IN = (8.27, 11.69)
+# With both windings of both units an A4 sheet.
+WIDTH_IN, NIGHT_IN, COOLING_IN = 8.27, 6.7, 2.5
+COOLING = "Winding temperature after the shutdown, °C; below it reading less curve, K"
 BLUE, PALE = "#0072b2", "#d9d9d9"
 UNIT: dict[str, dict[str, Any]] = {
     "a": {"color": BLUE, "linestyle": "-"},
@@ -38,24 +41,39 @@ def draw_heat(picture: HeatPicture, path: Path) -> None:
     Raises Refusal as `figure.draw`.
     """
     rows = [pair for pair in WINDINGS if any(winding in picture.cooling for winding in pair)]
-    heights = [2.6, 1.9, 1.4, *(2.4 for _ in rows)]
-    with drawn(path, (A4_IN[0], A4_IN[1] * sum(heights) / 10.7)) as figure:
-        figure.suptitle(picture.title, x=0.01, ha="left", fontsize=11)
-        grid = figure.add_gridspec(len(heights), 2, height_ratios=heights)
-        night = [figure.add_subplot(grid[k, :]) for k in range(3)]
-        _temperatures(picture, night[0])
-        _rises(picture, night[1])
-        _steadiness(picture, night[2])
-        for axes in night:
-            axes.set_xlim(picture.hours[0], picture.hours[-1])
-            for begin, *_ in picture.stretches:
-                axes.axvline(begin, color="#666666", linewidth=0.8)
-            axes.legend(frameon=False, loc="center left", bbox_to_anchor=(1.0, 0.5))
-            _ruled(axes)
-        night[2].set_xlabel("stand time, h")
+    heights = NIGHT_IN, COOLING_IN * len(rows)
+    with drawn(path, (WIDTH_IN, sum(heights))) as figure:
+        if not rows:
+            _night(picture, figure)
+            return
+        upper, lower = figure.subfigures(2, 1, height_ratios=heights, squeeze=False)[:, 0]
+        _night(picture, upper)
+        lower.suptitle(COOLING, x=0.01, ha="left", fontsize=10)
+        grid = lower.add_gridspec(len(rows), 2)
         for k, pair in enumerate(rows):
             for column, winding in enumerate(pair):
-                _cooling(figure, grid[3 + k, column], winding, picture.cooling.get(winding))
+                _cooling(lower, grid[k, column], winding, picture.cooling.get(winding))
+        known = {words: line for axes in lower.axes for line, words in _labelled(axes)}
+        lower.legend(known.values(), known.keys(), loc="outside lower left", ncols=4, frameon=False)
+
+
+def _labelled(axes: "Axes") -> Iterator[tuple[Any, str]]:
+    return zip(*axes.get_legend_handles_labels(), strict=True)
+
+
+def _night(picture: HeatPicture, figure: "Figure | SubFigure") -> None:
+    figure.suptitle(picture.title, x=0.01, ha="left", fontsize=11)
+    night = figure.subplots(3, 1, height_ratios=(2.6, 1.9, 1.4))
+    _temperatures(picture, night[0])
+    _rises(picture, night[1])
+    _steadiness(picture, night[2])
+    for axes in night:
+        axes.set_xlim(picture.hours[0], picture.hours[-1])
+        for begin, *_ in picture.stretches:
+            axes.axvline(begin, color="#666666", linewidth=0.8)
+        axes.legend(frameon=False, loc="center left", bbox_to_anchor=(1.0, 0.5))
+        _ruled(axes)
+    night[2].set_xlabel("stand time, h")
 
 
 def _ruled(axes: "Axes") -> None:
@@ -152,8 +170,10 @@ def _steadiness(picture: HeatPicture, axes: "Axes") -> None:
     _titled(axes, f"Rate of change of the rise over an hour, K/h; rule {picture.rule}")
 
 
-def _cooling(figure: "Figure", place: Any, winding: str, cooled: Cooled | str | None) -> None:
-    name = f"{winding[2:].upper()} winding of unit {winding[0].upper()}"
+def _cooling(
+    figure: "Figure | SubFigure", place: Any, winding: str, cooled: Cooled | str | None
+) -> None:
+    name = f"Unit {winding[0].upper()}, {winding[2:].upper()}"
     inner = place.subgridspec(2, 1, height_ratios=(2.6, 1), hspace=0.0)
     if cooled is None or isinstance(cooled, str):
         axes = figure.add_subplot(place)
@@ -165,7 +185,10 @@ def _cooling(figure: "Figure", place: Any, winding: str, cooled: Cooled | str | 
     upper = figure.add_subplot(inner[0])
     lower = figure.add_subplot(inner[1], sharex=upper)
     minutes, settled = cooled.time_s / 60, np.array(cooled.settled)
-    for of, face, words in ((settled, BLUE, "settled"), (~settled, "none", "not yet settled")):
+    for of, face, words in (
+        (settled, BLUE, "settled"),
+        (~settled, "none", "left out: not yet settled"),
+    ):
         if of.any():
             dots: dict[str, Any] = {"markerfacecolor": face, "markeredgecolor": BLUE}
             dots |= {"markersize": 2.6 if of is settled else 3.5, "markeredgewidth": 0.6}
@@ -175,21 +198,16 @@ def _cooling(figure: "Figure", place: Any, winding: str, cooled: Cooled | str | 
     curve: dict[str, Any] = {"color": "black", "linewidth": 1.0, "zorder": 3}
     upper.plot(cooled.curve_s / 60, cooled.curve_c, **curve, label="fitted curve")
     spread = cooled.expanded_k
-    words = f"{number(cooled.winding_0_c, 4)} ± {number(spread, 2)} °C at shutdown"
-    upper.errorbar(
-        [0], [cooled.winding_0_c], [spread], fmt="s", color="black", markersize=4, label=words
-    )
+    square: dict[str, Any] = {"fmt": "s", "color": "black", "markersize": 4, "capsize": 2}
+    upper.errorbar([0], [cooled.winding_0_c], [spread], **square, label="at shutdown, 95 %")
     # Readings not yet settled may be far off: the curve sets the scale.
     low, high = float(cooled.curve_c.min()), float(cooled.curve_c.max()) + spread
     upper.set_ylim(low - 0.08 * (high - low), high + 0.08 * (high - low))
-    upper.legend(frameon=False, fontsize=8)
     upper.tick_params(labelbottom=False)
-    of_name = "; weakly determined" if cooled.weak else ", and reading less curve"
-    _titled(upper, name + of_name)
+    words = f"{name}: {cooled.winding_0_c:.2f} ± {number(spread, 2)} °C at shutdown"
+    _titled(upper, words + (", weakly" if cooled.weak else ""))
     lower.plot(minutes[settled], cooled.residual_k[settled], "o", color=BLUE, markersize=1.6)
     lower.axhline(0, color="black", linewidth=0.8)
-    upper.set_ylabel("°C")
-    lower.set_ylabel("K")
     lower.set_xlabel("time since shutdown, min")
     _ruled(upper)
     _ruled(lower)
