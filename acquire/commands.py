@@ -328,6 +328,10 @@ def runs(out: Out = Path("runs"), json: Json = False) -> int:
 def show(
     run: Annotated[int, typer.Argument(help="The run's number.", min=1, max=LARGEST)],
     out: Out = Path("runs"),
+    *,
+    figure: Annotated[
+        Path | None, typer.Option(help="Draw a heat run: .svg, .png, .pdf.", metavar="FILE")
+    ] = None,
     json: Json = False,
 ) -> int:
     """Print a stored run again, with its events.
@@ -338,4 +342,4 @@ def show(
     """
     from acquire.actions import shown
 
-    return shown(run, out, json)
+    return shown(run, out, json, figure)

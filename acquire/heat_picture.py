@@ -94,7 +94,10 @@ def picture_of(archive: Archive, run: int) -> HeatPicture:
     scenario = scenario_of(archive, run)
     expected = unjudged(scenario)
     if expected.thermal is None or row.procedure != "heat_run":
-        raise Refusal(f"--figure: run {run} is no heat run: its procedure is {row.procedure}")
+        raise Refusal(
+            f"--figure: run {run} is a {row.procedure.replace('_', ' ')}, only a heat run has a figure; of its"
+            " losses `reduce --figure` draws one"
+        )
     record = folded(archive, run, expected)
     try:
         history, readings = _read(record, expected)
