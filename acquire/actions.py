@@ -32,7 +32,7 @@ CRASHED = (
 )
 
 
-def rehearsed(  # noqa: PLR0917 - the options of the command, one each
+def rehearsed(  # noqa: PLR0913, PLR0917 - the options of the command, one each
     scenario: str,
     schedule: str,
     seed: int,

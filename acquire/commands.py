@@ -97,7 +97,7 @@ def fail(words: str, code: int = BAD_INPUT) -> NoReturn:
 
 
 @app.command()
-def rehearse(
+def rehearse(  # noqa: PLR0913 - the options of the command, one each
     scenario: Annotated[
         str, typer.Argument(help="A shipped scenario or a folder.")
     ] = "distribution_pair",

@@ -10,7 +10,7 @@ from sequences.heat_record import SHUTDOWN, HeatRecord
 from sequences.loss_test import Proven, circulate, energise, losses, make_safe, proven_pair
 from sequences.prepare import VOLTAGES, balanced
 from sequences.resistances import cold_resistances, cooling_curves
-from sequences.scan import SERIES_VOLTAGE, S, Move, Procedure, Scan, Wait
+from sequences.scan import SERIES_VOLTAGE, Move, Procedure, S, Scan, Wait
 from sequences.soak import soak
 from sequences.stages import (
     enter,

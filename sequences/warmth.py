@@ -100,7 +100,7 @@ class Warmth:
         return ", ".join(rates) or "no rate known yet"
 
     def forecasts(self, at_loss_w: float | None = None) -> dict[str, Forecast]:
-        """Return what the soak so far says of each unit's end; a unit of which it can't is left out.
+        """Return what the soak so far says of the end of each unit of which it can say something.
 
         `at_loss_w` as in `calculation.forecast`.
         """
