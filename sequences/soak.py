@@ -36,11 +36,10 @@ def soak(
     scan = yield Wait(shows=record.mark(SOAK, scan.now))
     keep = Keep(expected, record, loop_impedance_ohm, Warmth(expected, record))
     plan, moved = expected.soak, record.movements
-    since = scan.now
+    end = scan.now + int(plan.time_limit_h * HOUR_S * S)
     if plan.warm_up is not None:
-        scan = yield from _warm_up(scan, plan.warm_up, keep)
+        scan = yield from _warm_up(scan, plan.warm_up, keep, end)
         scan = yield Wait(shows=record.mark("warmed_up", scan.now))
-    end = since + int(plan.time_limit_h * HOUR_S * S)
     keep.warmth.restart(scan.now)
     scan = yield from keep.until(
         scan, 1.0, lambda s: keep.warmth.steady_at_s is not None or s.now >= end
@@ -61,14 +60,17 @@ def soak(
     return (yield from _overload(scan, expected, record, keep))
 
 
-def _warm_up(scan: Scan, step: WarmUp, keep: "Keep") -> Procedure[Scan]:
-    """More than rated current until a forecast says that it is enough, or the hot-spot that."""
+def _warm_up(scan: Scan, step: WarmUp, keep: "Keep", end: int) -> Procedure[Scan]:
+    """More than rated current until a forecast says that it is enough, or the hot-spot that.
+
+    A forecast may never come: stand time `end` (ns) is the soak's own end, and so one of this.
+    """
 
     def enough(scan: Scan) -> bool:
         hottest = keep.warmth.hottest_c(scan, step.current)
         if hottest is not None and hottest.hot_spot >= step.hot_spot_limit_c:
             return True
-        return keep.warmth.is_warm(step.share)
+        return scan.now >= end or keep.warmth.is_warm(step.share)
 
     return (yield from keep.until(scan, step.current, enough))
 
