@@ -8,6 +8,7 @@ from calculation.heat_readings import (
     Floats,
     HeatReadings,
     History,
+    OverloadStep,
 )
 from calculation.readings import LossReadings
 from calculation.settling import cold_reading
@@ -33,7 +34,6 @@ def heat_readings(record: HeatRecord, expected: Expected, loss: LossReadings) ->
     steady = [soaked[unit]["steady_at_s"] for unit in UNITS]
     rates = [soaked[unit]["rate_k_per_h"] for unit in UNITS]
     known = [rate for rate in rates if rate is not None]
-    overload = record.marked("overload")
     balance = _balance(record, history)
     return HeatReadings(
         loss=loss,
@@ -44,10 +44,17 @@ def heat_readings(record: HeatRecord, expected: Expected, loss: LossReadings) ->
         soak_from_s=record.marked(SOAK)[-1][0],
         steady_at_s=None if None in steady else max(steady),
         shutdown_s=shutdown_s,
-        overload_from_s=overload[-1][0] if overload else None,
+        overload=_overload(record),
         rate_k_per_h=max(known, key=abs) if known else None,
         movements=int(soaked["movements"]),
     )
+
+
+def _overload(record: HeatRecord) -> OverloadStep | None:
+    begun, ended = record.marked("overload"), record.marked("overloaded")
+    if not begun or not ended:
+        return None
+    return OverloadStep(begun[-1][0], ended[-1][0], float(begun[-1][1]["current"]))
 
 
 def _intervals(record: HeatRecord, when: str) -> list[tuple[int, float, float]]:
