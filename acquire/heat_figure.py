@@ -87,7 +87,7 @@ def _titled(axes: "Axes", title: str) -> None:
 
 def _temperatures(picture: HeatPicture, axes: "Axes") -> None:
     for unit, columns in picture.temperatures.items():
-        strongest_first = sorted(columns, key=lambda words: not words.startswith("top"))
+        strongest_first = sorted(columns, key=lambda words: words != picture.watched)
         for k, words in enumerate(strongest_first):
             style = UNIT[unit] | {"linewidth": WIDTHS[min(k, 3)], "marker": MARKERS[min(k, 3)]}
             axes.plot(

@@ -95,8 +95,8 @@ def picture_of(archive: Archive, run: int) -> HeatPicture:
     expected = unjudged(scenario)
     if expected.thermal is None or row.procedure != "heat_run":
         raise Refusal(
-            f"--figure: run {run} is a {row.procedure.replace('_', ' ')}, only a heat run has a figure; of its"
-            " losses `reduce --figure` draws one"
+            f"--figure: run {run} is a {row.procedure.replace('_', ' ')}, only a heat run has a"
+            " figure; of losses `reduce --figure` draws one"
         )
     record = folded(archive, run, expected)
     try:
@@ -116,8 +116,9 @@ def picture_of(archive: Archive, run: int) -> HeatPicture:
         hours=hours,
         temperatures={unit: _temperatures(history, unit) for unit in UNITS},
         ambient_c=rows.ambient_c,
-        watched="windings and core" if dry else "top liquid",
-        rise_k={u: history.channels[watched(expected, u)[0]] - rows.lagged_c for u in UNITS},
+        watched="HV winding" if dry else "top liquid",
+        # Of a dry type the HV winding's, whose end is forecast.
+        rise_k={u: rows.column(watched(expected, u)[dry]) - rows.lagged_c for u in UNITS},
         rate_k_per_h={unit: _rate(record, rows, expected, unit) for unit in UNITS},
         rule=rule,
         limit_k_per_h=rate if isfinite(rate) else None,
@@ -144,10 +145,16 @@ def _read(record: HeatRecord, expected: Expected) -> tuple[History, HeatReadings
 
 def _temperatures(history: History, unit: str) -> dict[str, Floats]:
     return {
-        name.partition(".")[2].replace("_", " "): column
+        _words(name.partition(".")[2]): column
         for name, column in history.channels.items()
         if name.startswith(f"{unit}.")
     }
+
+
+def _words(name: str) -> str:
+    """Return "top liquid" of "top_liquid", "HV winding" of "winding_hv"."""
+    kind, _, side = name.partition("_")
+    return f"{side.upper()} winding" if kind == "winding" else name.replace("_", " ")
 
 
 def _rate(record: HeatRecord, rows: HeatRows, expected: Expected, unit: str) -> Floats:

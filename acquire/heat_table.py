@@ -57,7 +57,7 @@ def heat_tables(result: Result) -> Iterator[RenderableType]:
     """
     if "rises" not in result:
         return
-    parts = (_soak, _cooling, _losses, _fitted, _overload, _rises)
+    parts = (_soak, _cooling, _losses, _fitted, _overload, _twins, _rises)
     yield from (found for part in parts if (found := part(result)) is not None)
 
 
@@ -81,7 +81,8 @@ def stated(value: float, known: Result | None, one: float = 1.0) -> str:
     # Of what rounds up to 0.10, as many places as of 0.10.
     places = max(1 - math.floor(math.log10(float(f"{expanded:.1e}"))), 0)
     k = "" if factor == "2.0" else f" ({factor})"
-    return f"{value:.{places}f} ± {expanded:.{places}f}{k}"
+    # Adding zero, so that nothing is "-0.00".
+    return f"{round(value, places) + 0.0:.{places}f} ± {expanded:.{places}f}{k}"
 
 
 def _judged_words(quantity: str) -> str:
@@ -122,6 +123,39 @@ def _of_both(units: Mapping[str, Result | None], key: str, one: float = 1.0) -> 
             "–" if value is None else stated(value, (at.get("uncertainty") or {}).get(key), one)
         )
     return None if cells == ["–", "–"] else cells
+
+
+def _twins(result: Result) -> RenderableType | None:
+    """Return by how much the units differ, and what their unequal LV currents make of it."""
+    twins = result.get("twins")
+    if not twins or not twins["rows"]:
+        return None
+    table = _table("Twins compared, unit A less unit B, K", "", "A - B", "By chance up to")
+    table.add_column("Finding", overflow="fold")
+    for row in twins["rows"]:
+        warmer = row["warmer"]
+        found = "alike" if warmer is None else f"unit {warmer.upper()} is warmer"
+        table.add_row(
+            f" {_difference_words(row['quantity'])}",
+            f"{row['difference_k']:+.1f}",
+            f"±{row['limit_k']:.1f}",
+            Text(found, NORMAL if warmer is None else ABNORMAL),
+        )
+    currents, effect = twins["lv_currents_a"], twins["current_effect_k"]
+    if currents is None:
+        words = "Own LV currents are not known here: their doubt is in every rise."
+    else:
+        words = f"Own LV currents at rated: A {currents['a']:.1f}, B {currents['b']:.1f} A"
+        words += "." if effect is None else f"; that makes {effect:+.1f} K of LV rise, taken out."
+    return Group(table, Text(words))
+
+
+def _difference_words(quantity: str) -> str:
+    name, _, winding = quantity.partition("(")
+    words = {"average_k": "winding", "gradient_k": "gradient"}.get(
+        name, name.removesuffix("_k").replace("_", " ")
+    )
+    return f"{winding.rstrip(')').upper()} {words}" if winding else words
 
 
 def _rises(result: Result) -> RenderableType:
