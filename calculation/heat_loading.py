@@ -30,7 +30,8 @@ def loading_unit(test: HeatTest, result: HeatResult, unit: str) -> LoadingUnit |
     """One unit in the terms of IEC 60076-7, fitted; None where its run shows too little of it.
 
     The hot-spot gradient is H times the larger gradient; the winding's time constant that of the
-    cooling curve that decides it. k11, k21, k22, x and y are tabulated.
+    cooling curve that decides it. k11, k21, k22 and y are tabulated, and x where the run's losses
+    were too much alike to show it; its doubt counts in either case.
     """
     return _loading_unit(test, result, unit, result.fits[unit])
 
@@ -55,6 +56,7 @@ def _loading_unit(
         loss_ratio=ratio.value,
         top_liquid_rise_k=top.value,
         hot_spot_gradient_k=factor * gradients[hottest],
+        x=None if fit.exponent_assumed else fit.loss_exponent.value,
         oil_time_constant_min=tau.value / MINUTE_S,
         winding_time_constant_min=curves[hottest].time_constant_s / MINUTE_S,
         standard=StandardUncertainty(
@@ -62,6 +64,7 @@ def _loading_unit(
             top_liquid_rise_k=top.expanded / top.factor,
             hot_spot_gradient_k=factor * known.budgets[f"gradient_k({hottest})"].standard,
             oil_time_constant_min=tau.expanded / tau.factor / MINUTE_S,
+            x=fit.loss_exponent.expanded / fit.loss_exponent.factor,
         ),
     )
 
