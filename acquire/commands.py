@@ -104,7 +104,7 @@ def rehearse(  # noqa: PLR0913 - the options of the command, one each
     *,
     schedule: Annotated[
         str, typer.Option(help="A file of the scenario's schedules.", metavar="NAME")
-    ] = "loss_test",
+    ] = "heat_run",
     seed: Annotated[int, typer.Option(help="Of all that is random.", min=0, max=LARGEST)] = 1,
     connection: Annotated[
         Connection, typer.Option(help="How the simulated pair is wired; open-lead is HV.")
