@@ -27,6 +27,7 @@ from calculation.errors import ImpossibleReading, refuse_unless_finite, refuse_u
 from calculation.heat_readings import ColdResistance, CoolingReadings
 from calculation.resistance import winding_temperature
 from calculation.settling import settled_after_s
+from calculation.unsettled import unsettled_k
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -37,6 +38,9 @@ CURVATURE = 0.004
 # What the model leaves, as a standard uncertainty: share of the step from the first settled
 # reading back to the shutdown.
 MODEL_SHARE = 0.04
+# What the settling still makes of the temperature at shutdown is taken out, and known to a half.
+SETTLING_SHARE = 0.5
+SETTLING_ROUNDS = 2
 # Five parameters, one of them nearly known, and something left to tell the scatter from.
 LEAST_READINGS = 8
 LEAST_SPAN_S = 300.0
@@ -138,15 +142,22 @@ def cooling_curve(
         readings.resistance_ohm, cold.resistance_ohm * ones, cold.temperature_c * ones, constant_k
     )
     times = readings.time_s[settled]
-    fit = _fitted(times / MINUTE_S, temperatures[settled], _exponential)
-    other = _fitted(times / MINUTE_S, temperatures[settled], _convective)
+    first = fit = _fitted(times / MINUTE_S, temperatures[settled], _exponential)
+    since_s = readings.time_s - _applied_before(readings)
+    unsettled = np.zeros_like(temperatures)
+    for _ in range(SETTLING_ROUNDS):
+        over = temperatures - _curve(fit, readings.time_s)
+        unsettled = unsettled_k(since_s, over, cold.settling_s)
+        fit = _fitted(times / MINUTE_S, (temperatures - unsettled)[settled], _exponential)
+    other = _fitted(times / MINUTE_S, (temperatures - unsettled)[settled], _convective)
     winding_0_c = fit.slow[0] + fit.decay_k
+    settling = SETTLING_SHARE * (first.slow[0] + first.decay_k - winding_0_c) / 3**0.5
     if winding_0_c <= cold.temperature_c:
         raise ImpossibleReading(
             {"winding_0_c": winding_0_c, "cold.temperature_c": cold.temperature_c},
             "the winding is no warmer at shutdown than before the run",
         )
-    curve = _temperature(fit.slow, fit.decay_k, fit.constant_min, readings.time_s)
+    curve = _curve(fit, readings.time_s)
     first_s = float(times[0])
     step = winding_0_c - float(curve[settled][0])
     # Uniform from this curve to the other one.
@@ -156,7 +167,7 @@ def cooling_curve(
             cold.resistance_ohm, cold.temperature_c, winding_0_c, constant_k
         ),
         winding_0_c=winding_0_c,
-        standard_k=float(np.linalg.norm((fit.standard_k, MODEL_SHARE * step, shape))),
+        standard_k=float(np.linalg.norm((fit.standard_k, MODEL_SHARE * step, shape, settling))),
         time_constant_s=fit.constant_min * MINUTE_S,
         first_settled_s=first_s,
         weak=first_s > fit.constant_min * MINUTE_S,
@@ -196,9 +207,7 @@ def _refuse_beyond(ohm: Floats, settled: Mask, cold_ohm: float) -> None:
 
 def _settled(readings: CoolingReadings, after_s: float) -> Mask:
     """Which readings count: those long enough after the last application of the d.c."""
-    applied = np.array(readings.applied_s)
-    last = applied[np.searchsorted(applied, readings.time_s, side="right") - 1]
-    settled: Mask = readings.time_s - last >= after_s
+    settled: Mask = readings.time_s - _applied_before(readings) >= after_s
     if settled.sum() < LEAST_READINGS:
         raise ImpossibleReading(
             {"settled readings": int(settled.sum()), "settled_after_s": after_s},
@@ -209,6 +218,17 @@ def _settled(readings: CoolingReadings, after_s: float) -> Mask:
         facts = {"settled readings span, s": span_s}
         raise ImpossibleReading(facts, f"at least {LEAST_SPAN_S:g} s of cooling")
     return settled
+
+
+def _applied_before(readings: CoolingReadings) -> Floats:
+    """When the d.c. was applied that each reading was taken with, s since shutdown."""
+    applied = np.array(readings.applied_s, dtype=np.float64)
+    last: Floats = applied[np.searchsorted(applied, readings.time_s, side="right") - 1]
+    return last
+
+
+def _curve(fit: _Fit, time_s: Floats) -> Floats:
+    return _temperature(fit.slow, fit.decay_k, fit.constant_min, time_s)
 
 
 def _temperature(
