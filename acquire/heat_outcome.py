@@ -30,7 +30,7 @@ def heat_reduced(
         return losses
     sensor_k = max(expected.error_of(c, WARM_C) for c in expected.watched_warmth)
     try:
-        readings, zeroed_k = zeroed(heat_readings(record, expected, loss), sensor_k)
+        readings = zeroed(heat_readings(record, expected, loss), sensor_k)
         test = HeatTest(
             readings,
             pair.nameplate,
@@ -39,7 +39,12 @@ def heat_reduced(
             expected.lv_branch_ohm,
             _stated(losses.result, "no_load_loss_w"),
             _stated(losses.result, "load_loss_reference_w"),
-            RiseAllowance(sensor_k=sensor_k, zeroed_k=zeroed_k, **_meter(expected)),
+            RiseAllowance(
+                sensor_k=sensor_k,
+                zeroed_k=None,
+                air_sensors=max(len(expected.ambients), 1),
+                **_meter(expected),
+            ),
             losses.result["pair_mean"]["no_load_current_percent"],
             pair.guarantee.rule,
             _loop(losses.result, expected),

@@ -132,14 +132,14 @@ def picture_of(archive: Archive, run: int) -> HeatPicture:
 def _read(record: HeatRecord, expected: Expected) -> tuple[History, HeatReadings | None]:
     """Return the minutes, and all that was read where the run came to its cooling curves.
 
-    As reduced: the sensors zeroed against each other.
+    As reduced: the sensors of the air zeroed against each other.
     """
     losses = record.losses
     ended = losses is not None and all(map(record.marked, ("soaked", "shutdown", "hot_read")))
     if losses is None or not ended:
         return record.history(), None
     sensor_k = max(expected.error_of(c, WARM_C) for c in expected.watched_warmth)
-    readings, _ = zeroed(heat_readings(record, expected, losses), sensor_k)
+    readings = zeroed(heat_readings(record, expected, losses), sensor_k)
     return readings.history, readings
 
 
