@@ -132,9 +132,11 @@ def shown(run: int, out: Path, as_json: bool, figure: Path | None = None) -> int
     with Archive(out, read_only=True) as archive:
         stored = read_back(archive, run)
         if figure is not None:
+            from acquire.figure import refuse_other_suffixes
             from acquire.heat_figure import draw_heat
             from acquire.heat_picture import picture_of
 
+            refuse_other_suffixes(figure)  # before the record is folded, which takes its time
             draw_heat(picture_of(archive, run), figure)
     found = stored.verification
     if as_json:

@@ -91,13 +91,15 @@ def picture_of(archive: Archive, run: int) -> HeatPicture:
     for a run that is no heat run or read nothing.
     """
     row = archive.run(run)
-    scenario = scenario_of(archive, run)
-    expected = unjudged(scenario)
-    if expected.thermal is None or row.procedure != "heat_run":
+    if row.procedure != "heat_run":
         raise Refusal(
             f"--figure: run {run} is a {row.procedure.replace('_', ' ')}, only a heat run has a"
             " figure; of losses `reduce --figure` draws one"
         )
+    scenario = scenario_of(archive, run)
+    expected = unjudged(scenario)
+    if expected.thermal is None:
+        raise Refusal(f"--figure: run {run}: its pair file has no [thermal]")
     record = folded(archive, run, expected)
     try:
         history, readings = _read(record, expected)
@@ -109,10 +111,11 @@ def picture_of(archive: Archive, run: int) -> HeatPicture:
     rule = expected.soak.standard
     rate = TERMS[rule].rate_k_per_h
     seed = "" if row.seed is None else f", simulated with seed {row.seed}"
+    state = "" if row.state == "complete" else f", {row.state}"
     dry = expected.thermal.construction == "dry"
     steady = (row.result or {}).get("steady")
     return HeatPicture(
-        title=f"Heat run {run}: schedule {row.schedule}{seed}",
+        title=f"Heat run {run}: schedule {row.schedule}{seed}{state}",
         hours=hours,
         temperatures={unit: _temperatures(history, unit) for unit in UNITS},
         ambient_c=rows.ambient_c,
