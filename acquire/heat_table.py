@@ -196,9 +196,10 @@ def _in_order(winding: str) -> int:
 def _losses(result: Result) -> RenderableType:
     at = result["heat_losses"]
     loss = (result.get("uncertainty") or {}).get("total_loss_w")
-    words = f"{at['total_loss_run_w']:.0f} W at {at['current_run_a']:.2f} A in the steady hour"
+    end = f"{at['current_run_a']:.2f} A"
     if at["winding_run_c"] is not None:
-        words += f" (windings {at['winding_run_c']:.1f} °C at its end)"
+        end += f" and windings at {at['winding_run_c']:.1f} °C"
+    words = f"{at['total_loss_run_w']:.0f} W in the steady hour ({end} at the shutdown)"
     reference = stated(at["total_loss_reference_w"], loss)
     return Group(
         Text("Total loss of a unit, mean of the pair", "bold"),

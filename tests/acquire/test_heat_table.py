@@ -119,7 +119,9 @@ class TestLoading:
     def test_losses_of_the_run_and_at_reference(self) -> None:
         """With current and winding temperature of the run."""
         text = " ".join(rows(HEAT))
-        assert "2072 W at 15.13 A in the steady hour (windings 77.0 °C at its end);" in text
+        assert (
+            "2072 W in the steady hour (15.13 A and windings at 77.0 °C at the shutdown);" in text
+        )
         assert "2073.2 ± 8.6 W at rated, 75 °C reference." in text
 
     def test_what_is_assumed_is_not_called_fitted(self) -> None:
