@@ -35,9 +35,12 @@ Mask = NDArray[np.bool_]
 MINUTE_S = 60.0
 # Standard deviation of c as known beforehand, K/min².
 CURVATURE = 0.004
-# What the model leaves, as a standard uncertainty: share of the step from the first settled
-# reading back to the shutdown.
+# What the decay's unknown law leaves, as a standard uncertainty: at most this share of the step from
+# the first settled reading back to the shutdown.
 MODEL_SHARE = 0.04
+# Less where that reading is early: of two decays alike in value and slope at t_1 the one with the
+# power 1.25 was higher at 0 by (1.25 - 1)/2 t_1/T of the step (D, first term of a series).
+EARLY_SHARE = 0.125
 # What the settling still makes of the temperature at shutdown is taken out, and known to a half.
 SETTLING_SHARE = 0.5
 SETTLING_ROUNDS = 2
@@ -64,11 +67,12 @@ class CoolingCurve:
     """What a cooling curve comes to; n readings.
 
     `resistance_0_ohm` and `winding_0_c` hold at shutdown (time 0), `standard_k` is the standard
-    uncertainty of the latter by the extrapolation alone: that of the fit, 4 % of the step back from
-    the first settled reading, and what another decay would make of it. `weak`: that reading came
-    later than one time constant, and no verdict near a limit rests on the curve. `settled` (n)
-    marks the readings that count, `residuals_k` (n) is reading less curve, for those left out as
-    well. `slow` are a (degC), b (K/min), c (K/min²), `decay_k` is B, `time_constant_s` is T.
+    uncertainty of the latter by the extrapolation alone: that of the fit, what another decay would
+    make of it, up to 4 % of the step back, and what of the settling was taken out. `weak`: the
+    first settled reading came later than one time constant, and no verdict near a limit rests on
+    the curve. `settled` (n) marks the readings that count, `residuals_k` (n) is reading less curve,
+    for those left out as well. `slow` are a (degC), b (K/min), c (K/min²), `decay_k` is B,
+    `time_constant_s` is T.
     """
 
     resistance_0_ohm: float
@@ -160,14 +164,16 @@ def cooling_curve(
     curve = _curve(fit, readings.time_s)
     first_s = float(times[0])
     step = winding_0_c - float(curve[settled][0])
-    # Uniform from this curve to the other one.
-    shape = (other.slow[0] + other.decay_k - winding_0_c) / 3**0.5
+    # Uniform from this curve to the other one, whose slow part may have taken some of it in.
+    shape = abs(other.slow[0] + other.decay_k - winding_0_c) / 3**0.5
+    early = EARLY_SHARE * first_s / MINUTE_S / fit.constant_min / 3**0.5
+    shape = max(shape, min(early, MODEL_SHARE) * step)
     return CoolingCurve(
         resistance_0_ohm=resistance_at(
             cold.resistance_ohm, cold.temperature_c, winding_0_c, constant_k
         ),
         winding_0_c=winding_0_c,
-        standard_k=float(np.linalg.norm((fit.standard_k, MODEL_SHARE * step, shape, settling))),
+        standard_k=float(np.linalg.norm((fit.standard_k, shape, settling))),
         time_constant_s=fit.constant_min * MINUTE_S,
         first_settled_s=first_s,
         weak=first_s > fit.constant_min * MINUTE_S,

@@ -34,8 +34,8 @@ class ColdResistance:
     `settling_s` is the time constant with which the reading settled after the d.c. was applied, s;
     None where it settled too fast to be seen. `scatter_ohm` is the standard deviation of one
     settled reading, `readings` how many were averaged. `sensors` is how many of the unit's own told
-    `temperature_c` (0: another thermometer did), `balance_k` how far, by what the sensors of the
-    run showed, the winding may have been from it, K (None: they could not show it).
+    `temperature_c` (0: another thermometer did), `apart_k` the standard uncertainty, K, of the
+    winding having been at it, by what the sensors of the run showed (None: they couldn't).
     """
 
     resistance_ohm: float
@@ -44,7 +44,7 @@ class ColdResistance:
     scatter_ohm: float
     readings: int
     sensors: int = 0
-    balance_k: float | None = None
+    apart_k: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

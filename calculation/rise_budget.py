@@ -55,7 +55,7 @@ class RiseAllowance:
     """Limits of error beside what the readings show themselves; K, percent, s, and bare exponents.
 
     `balance_k` is how far the cold winding may be from what the sensors told of it, where the run
-    itself couldn't show that; `sensor_k` the limit of one sensor, `zeroed_k` what zeroing all
+    itself didn't show that; `sensor_k` the limit of one sensor, `zeroed_k` what zeroing all
     against each other, also liquid against air, left (None: not done), `air_sensors` how many
     different ones the ambient is the mean of. `meter_percent` and `linearity_percent` are of the resistance meter's reading, the second for
     cold and hot apart.
@@ -79,7 +79,7 @@ class RiseAllowance:
 class Extrapolated:
     """Of one winding: standard uncertainty at shutdown (K) and of the mean cold resistance (ohm).
 
-    `cooling_k_per_s` is how fast the winding cooled at shutdown; `cold_sensors` and `balance_k` are
+    `cooling_k_per_s` is how fast the winding cooled at shutdown; `cold_sensors` and `apart_k` are
     those of its cold resistance.
     """
 
@@ -87,14 +87,14 @@ class Extrapolated:
     cold_standard_ohm: float
     cooling_k_per_s: float
     cold_sensors: int = 0
-    balance_k: float | None = None
+    apart_k: float | None = None
 
 
 def extrapolated(curve: CoolingCurve, cold: ColdResistance) -> Extrapolated:
     """What the budget needs to know of a winding's cooling curve and cold readings."""
     cold_standard = cold.scatter_ohm / max(cold.readings, 1) ** 0.5
     return Extrapolated(
-        curve.standard_k, cold_standard, curve.cooling_k_per_s, cold.sensors, cold.balance_k
+        curve.standard_k, cold_standard, curve.cooling_k_per_s, cold.sensors, cold.apart_k
     )
 
 
@@ -119,8 +119,6 @@ def rise_sources(
     zeroed = limits.zeroed_k is not None
     own = limits.sensor_k if limits.zeroed_k is None else limits.zeroed_k
     # All windings of a unit have their cold temperature from the same sensors.
-    seen = [known.balance_k for known in windings.values()]
-    balance_k = max((limits.balance_k if k is None else k for k in seen), default=0.0)
     cold_sensors = min((known.cold_sensors for known in windings.values()), default=0)
     sources = [
         Source(COMMON, 0.0, limits.sensor_k if zeroed else 0.0),
@@ -128,7 +126,7 @@ def rise_sources(
         _mean_of(TOP, own, 1),
         _mean_of(BOTTOM, own, 1),
         _mean_of(AMBIENT, own, limits.air_sensors),
-        Source(BALANCE, 0.0, balance_k),
+        _balance(windings, limits.balance_k),
         Source(METER, 0.0, limits.meter_percent / 100),
         Source(INSTANT, 0.0, limits.shutdown_s),
         Source(LOSS, 0.0, limits.loss_percent / 100),
@@ -151,6 +149,14 @@ def _mean_of(sensor: str, limit_k: float, count: int) -> Source:
     if count <= 1:
         return Source(sensor, 0.0, limit_k)
     return Source(sensor, 0.0, limit_k / (3 * count) ** 0.5, "normal")
+
+
+def _balance(windings: Mapping[str, Extrapolated], limit_k: float) -> Source:
+    """How far the cold windings were from their sensors: as the run showed, else by its limit."""
+    seen = [known.apart_k for known in windings.values() if known.apart_k is not None]
+    if seen and len(seen) == len(windings):
+        return Source(BALANCE, 0.0, max(seen), "normal")
+    return Source(BALANCE, 0.0, limit_k)
 
 
 def rise_model(test: HeatTest, windings: Mapping[str, Extrapolated]) -> Model:
