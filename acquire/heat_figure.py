@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from acquire.figure import drawn
+from acquire.heat_cells import stated
 from acquire.heat_picture import Cooled, HeatPicture, Outlook
 from acquire.results_table import number
 
@@ -22,10 +23,12 @@ if TYPE_CHECKING:
 WIDTH_IN, NIGHT_IN, COOLING_IN = 8.27, 6.7, 2.5
 COOLING = "Winding temperature after the shutdown, °C; below it reading less curve, K"
 BLUE, PALE = "#0072b2", "#d9d9d9"
+HOUR: dict[str, Any] = {"color": PALE, "linewidth": 0, "zorder": 0, "label": "hour that counts"}
 UNIT: dict[str, dict[str, Any]] = {
     "a": {"color": BLUE, "linestyle": "-"},
     "b": {"color": "black", "linestyle": (0, (5, 2))},
 }
+HATCH = {"a": "\\\\\\\\", "b": "////"}
 # Of one unit, what is watched is drawn strongest, whatever else was read thinner.
 WIDTHS = (1.5, 0.8, 0.8, 0.8)
 MARKERS = ("", "o", "^", "s")
@@ -109,10 +112,10 @@ def _temperatures(picture: HeatPicture, axes: "Axes") -> None:
             words,
             (begin, 0.98),
             xycoords=axes.get_xaxis_transform(),
-            xytext=(2, 0),
+            xytext=(1.5, 0),
             textcoords="offset points",
             va="top",
-            fontsize=8,
+            fontsize=7 if upright else 8,
             rotation=90 if upright else 0,
         )
 
@@ -124,7 +127,7 @@ def _rises(picture: HeatPicture, axes: "Axes") -> None:
     for unit, outlook in picture.outlook.items():
         _outlook(outlook, unit, axes)
     if picture.hour is not None:
-        axes.axvspan(*picture.hour, color=PALE, linewidth=0, label="hour that counts")
+        axes.axvspan(*picture.hour, **HOUR)
     _titled(axes, _rises_title(picture))
     axes.margins(y=0.1)
 
@@ -136,17 +139,16 @@ def _rises_title(picture: HeatPicture) -> str:
 
 def _outlook(outlook: Outlook, unit: str, axes: "Axes") -> None:
     low, high = (outlook.ultimate_k + s * outlook.expanded_k for s in (-1, 1))
-    hatch = {"a": "", "b": "////"}[unit]
     colour = UNIT[unit]["color"]
     axes.fill_between(
         outlook.hours,
         low,
         high,
-        facecolor=colour if not hatch else "none",
+        facecolor="none",
         edgecolor=colour,
-        alpha=0.25 if not hatch else 0.5,
+        alpha=0.6,
         linewidth=0.5,
-        hatch=hatch,
+        hatch=HATCH[unit],
         label=f"{unit.upper()} forecast",
     )
 
@@ -160,7 +162,7 @@ def _steadiness(picture: HeatPicture, axes: "Axes") -> None:
         axes.axhline(limit, **dots, label=f"limit ±{number(limit, 3)}")
         axes.axhline(-limit, **dots)
     if picture.hour is not None:
-        axes.axvspan(*picture.hour, color=PALE, linewidth=0, label="hour that counts")
+        axes.axvspan(*picture.hour, **HOUR)
     read = [rate[~np.isnan(rate)] for rate in picture.rate_k_per_h.values()]
     known = np.concatenate(read) if read else np.empty(0)
     most = MOST_LIMITS * (limit or 1.0)
@@ -204,8 +206,8 @@ def _cooling(
     low, high = float(cooled.curve_c.min()), float(cooled.curve_c.max()) + spread
     upper.set_ylim(low - 0.08 * (high - low), high + 0.08 * (high - low))
     upper.tick_params(labelbottom=False)
-    words = f"{name}: {cooled.winding_0_c:.2f} ± {number(spread, 2)} °C at shutdown"
-    _titled(upper, words + (", weakly" if cooled.weak else ""))
+    words = stated(cooled.winding_0_c, {"expanded": spread, "factor": 2.0})
+    _titled(upper, f"{name}: {words} °C at shutdown" + (", weakly" if cooled.weak else ""))
     lower.plot(minutes[settled], cooled.residual_k[settled], "o", color=BLUE, markersize=1.6)
     lower.axhline(0, color="black", linewidth=0.8)
     lower.set_xlabel("time since shutdown, min")

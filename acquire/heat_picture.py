@@ -204,13 +204,16 @@ def _stretches(events: Sequence[Event], end_h: float) -> list[tuple[float, float
 
 
 def _outlook(events: Sequence[Event]) -> dict[str, Outlook]:
-    shown = [(e.t / S / HOUR_S, e.facts.get("forecast") or {}) for e in events if e.kind == "shows"]
-    found = {}
-    for unit in UNITS:
-        rows = [(t, at[unit]["ultimate_k"], at[unit]["expanded"]) for t, at in shown if unit in at]
-        if rows:
-            found[unit] = Outlook(*np.array(rows, dtype=np.float64).T)
-    return found
+    """The forecasts as they were shown; NaN where the load changed and none holds any more."""
+    found: dict[str, list[tuple[float, float, float]]] = {}
+    for event in (e for e in events if e.kind == "shows"):
+        t_h = event.t / S / HOUR_S
+        if event.facts.get("mark") in RESTARTS:
+            for rows in found.values():
+                rows.append((t_h, nan, nan))
+        for unit, at in (event.facts.get("forecast") or {}).items():
+            found.setdefault(unit, []).append((t_h, at["ultimate_k"], at["expanded"]))
+    return {unit: Outlook(*np.array(rows, dtype=np.float64).T) for unit, rows in found.items()}
 
 
 def _cooling(
