@@ -34,6 +34,7 @@ WIDTHS = (1.5, 0.8, 0.8, 0.8)
 MARKERS = ("", "o", "^", "s")
 WINDINGS = (("a_lv", "a_hv"), ("b_lv", "b_hv"))
 NARROW = 0.08  # of the width: a shorter stretch has its name upright
+NARROWEST = 0.01  # shorter still, it has none
 HEADROOM = 0.3  # of the height: for the stretches' names
 MOST_LIMITS = 4.0  # rates far above the limit tell nothing and would flatten the rest
 
@@ -107,6 +108,8 @@ def _temperatures(picture: HeatPicture, axes: "Axes") -> None:
     axes.set_ylim(low, high + HEADROOM * (high - low))
     whole = float(picture.hours[-1] - picture.hours[0])
     for begin, end, words in picture.stretches:
+        if end - begin < NARROWEST * whole:
+            continue
         upright = end - begin < NARROW * whole
         axes.annotate(
             words,

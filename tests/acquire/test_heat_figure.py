@@ -130,6 +130,11 @@ class TestDrawn:
         text = words_of(replace(NIGHT, limit_k_per_h=None, rule="IEEE C57.12.90"), tmp_path)
         assert "limit" not in text
 
+    def test_a_stretch_of_a_moment_has_no_name(self, tmp_path: Path) -> None:
+        """It would stand over another's, or outside."""
+        moment = (12.45, 12.5, "a moment")
+        assert "a moment" not in words_of(replace(NIGHT, stretches=[moment]), tmp_path)
+
     def test_a_gap_in_the_record(self, tmp_path: Path) -> None:
         """A stretch for which nobody looked breaks the lines and stops nothing."""
         gap = np.where((HOURS > 3) & (HOURS < 4), np.nan, RISE)
