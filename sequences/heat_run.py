@@ -7,7 +7,15 @@ from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
 from sequences.checks import check_dead
 from sequences.expected import Expected
 from sequences.heat_record import SHUTDOWN, HeatRecord
-from sequences.loss_test import Proven, circulate, energise, losses, make_safe, proven_pair
+from sequences.loss_test import (
+    Proven,
+    circulate,
+    energise,
+    losses,
+    make_safe,
+    open_loop,
+    proven_pair,
+)
 from sequences.prepare import VOLTAGES, balanced
 from sequences.resistances import cold_resistances, cooling_curves
 from sequences.scan import SERIES_VOLTAGE, Move, Procedure, S, Scan, Wait
@@ -43,7 +51,8 @@ def _heat_run(expected: Expected, record: HeatRecord) -> Procedure[LossReadings]
     scan, proven = yield from proven_pair(expected, on_dead_stand)
     readings = record.losses
     if readings is None:
-        scan, readings = yield from losses(scan, expected, proven)
+        scan, readings, no_load = yield from losses(scan, expected, proven)
+        scan = yield from open_loop(scan, expected, no_load)
         scan = yield Wait(shows=record.read_losses(scan.now, readings))
     else:
         scan, _ = yield from energise(scan, expected)
