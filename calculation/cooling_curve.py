@@ -35,8 +35,8 @@ Mask = NDArray[np.bool_]
 MINUTE_S = 60.0
 # Standard deviation of c as known beforehand, K/min².
 CURVATURE = 0.004
-# What the decay's unknown law leaves, as a standard uncertainty: at most this share of the step from
-# the first settled reading back to the shutdown.
+# What the decay's unknown law leaves, as a standard uncertainty: at most this share of the step
+# from the first settled reading back to the shutdown.
 MODEL_SHARE = 0.04
 # Less where that reading is early: of two decays alike in value and slope at t_1 the one with the
 # power 1.25 was higher at 0 by (1.25 - 1)/2 t_1/T of the step (D, first term of a series).

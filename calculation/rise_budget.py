@@ -55,10 +55,10 @@ class RiseAllowance:
     """Limits of error beside what the readings show themselves; K, percent, s, and bare exponents.
 
     `balance_k` is how far the cold winding may be from what the sensors told of it, where the run
-    itself didn't show that; `sensor_k` the limit of one sensor, `zeroed_k` what zeroing all
-    against each other, also liquid against air, left (None: not done), `air_sensors` how many
-    different ones the ambient is the mean of. `meter_percent` and `linearity_percent` are of the resistance meter's reading, the second for
-    cold and hot apart.
+    itself didn't show that; `sensor_k` the limit of one sensor, `zeroed_k` what zeroing all against
+    each other, also liquid against air, left (None: not done), `air_sensors` how many different
+    ones the ambient is the mean of. `meter_percent` and `linearity_percent` are of the resistance
+    meter's reading, the second for cold and hot apart.
     """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT

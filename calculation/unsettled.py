@@ -3,7 +3,8 @@
 Ten settling constants leave e^-10 of what the reading was off at first. Where it was off by several
 times the resistance that is a twentieth of a kelvin, and the way back to the shutdown, longer than
 the winding's time constant then, makes a kelvin of it. The readings before, which don't count, show
-how much there was: between five and eight constants the settling is far above the curve's own error.
+how much there was: between five and eight constants the settling is far above what the curve may be
+off there.
 """
 
 import numpy as np

@@ -1,16 +1,12 @@
-"""Heat runs of many simulated pairs with their instruments, and the true rises of their windings.
+"""Heat runs of simulated pairs read by their instruments, with the true rises beside them.
 
-The plant is that of `drivers/simulated/thermal`, the instruments are drawn here, and nothing of
-`calculation` has a part in either. Every range is invented, after what a test room for
-distribution transformers meets; nothing was measured on hardware.
-
-Before a run a unit stands unloaded for a day in a room that follows the day, drifts and wanders:
-liquid and core lag behind it, and the liquid may lie in layers, the windings anywhere between. All
-that stays wrong for a run (sensors, meters) is drawn once for it.
+Nothing of `calculation` has a part in what is read, but for the forms that it is handed over in.
+Before a run the pair stands unloaded for a day: liquid and core lag behind the room. Both units
+carry the loop's current: the circuit is no part of this.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.random import Generator
@@ -30,20 +26,31 @@ from calculation.settling import cold_reading
 from calculation.shutdown import loss_equivalent_instant
 from calculation.stated import Stated
 from drivers.simulated.machinery import SECOND
-from drivers.simulated.pair import WindingResistance
 from drivers.simulated.thermal.room import Room
 from drivers.simulated.thermal.sensor import Sensor
-from drivers.simulated.thermal.truth import TrueBody, TrueLiquid, TrueRoom, TrueThermalUnit
-from drivers.simulated.thermal.unit import Cooling, DryUnit, LiquidUnit
+from drivers.simulated.thermal.truth import TrueBody
 from drivers.simulated.winding import settling
 from tests.heat.runs import wander
+from tests.heat.winding_units import (
+    COPPER_K,
+    SIDES,
+    Instruments,
+    Unit,
+    design,
+    instruments,
+    made,
+    rated_c,
+    room,
+)
 
 MINUTE_S = 60.0
-DAY_BEFORE_MINUTES = 1440
-COPPER_K = 235.0
+DAY_BEFORE = 1440
+COLD_MINUTES = 5
+HOUR = 60
 HV_CURRENT_A = 30.0
 AIR_SENSORS = 3
-SIDES = ("lv", "hv")
+# End of the meter's range for a winding of 1 ohm at 20 degC.
+FULL_OHM = {"a_lv": 1.5, "a_hv": 1.9, "b_lv": 2.4, "b_hv": 3.0}
 NO_LOSS_TEST = LossReadings(
     NoLoadMeans(400.0, 400.0, 1.0, 1.0), LoadMeans(1.0, 1.0, 1.0, 1.0, 1.0), None, 1.0, 2.0, 20.0
 )
@@ -51,382 +58,222 @@ NO_LOSS_TEST = LossReadings(
 
 @dataclass(frozen=True)
 class TrueWinding:
-    """One winding as it was drawn, and its true rise at rated, K."""
+    """One winding as it was drawn: true temperatures, degC, and true rise at rated, K."""
 
     construction: str
     settling_s: float
     exponential: bool
+    cold_c: float
+    hot_c: float
     rise_k: float
 
 
 @dataclass(frozen=True)
 class Run:
-    """What a heat run read, as it is reduced, and the truth; windings by name."""
+    """What a heat run read, as it is reduced, and the truth: windings, top-liquid rises by unit."""
 
     test: HeatTest
     windings: Mapping[str, TrueWinding]
-
-
-@dataclass(frozen=True)
-class _Instruments:
-    """Limits of error, each drawn for a run, and the errors of the meters themselves."""
-
-    sensor_k: float
-    sensor_noise_k: float
-    meter_percent: float
-    linearity_percent: float
-    of_reading: float
-    waves: float
-    phase: float
-    scatter: float
-    power_error: float
-    current_error: float
-    late_s: float
-
-    def resistance(self, rng: Generator, true_ohm: Floats, full_ohm: float) -> Floats:
-        """What the meter shows on one range: an error that goes with reading, one that bends."""
-        bend = np.sin(self.waves * true_ohm / full_ohm + self.phase) * self.linearity_percent / 100
-        noise = self.scatter * rng.standard_normal(len(true_ohm))
-        return np.asarray(true_ohm * (1 + self.of_reading + bend + noise), np.float64)
-
-
-@dataclass
-class _Unit:
-    """A unit of the plant with what is true of it."""
-
-    plant: LiquidUnit | DryUnit
-    true: TrueThermalUnit
-    layers_k: float
-    aside: Mapping[str, float]  # where a winding stands in the layers, as a share of them
-    settling_s: Mapping[str, float]
-
-    @property
-    def body(self) -> TrueBody:
-        """What the lag of the unit is that of."""
-        return self.true.liquid or self.true.hv
-
-    def true_c(self, place: str, *, cold: bool) -> float:
-        """True temperature where a sensor is."""
-        layers = self.layers_k if cold else 0.0
-        shift = {"top_liquid": layers / 2, "bottom_liquid": -layers / 2}.get(place, 0.0)
-        return float(getattr(self.plant, f"{place}_c")) + shift
-
-    def winding_c(self, side: str, *, cold: bool) -> float:
-        """True mean temperature of a winding."""
-        layers = self.layers_k * self.aside[side] if cold else 0.0
-        return float(getattr(self.plant, f"winding_{side}_c")) + layers
+    top_liquid_k: Mapping[str, float]
 
 
 def draw(rng: Generator, *, dry: bool) -> Run:
     """Draw a pair with its room and instruments, and run it from the day before to the end."""
-    return _HeatRun(rng, dry).run()
-
-
-def _instruments(rng: Generator) -> _Instruments:
-    meter, linearity = rng.uniform(0.02, 0.2), rng.uniform(0.003, 0.03)
-    return _Instruments(
-        sensor_k=rng.uniform(0.1, 0.5),
-        sensor_noise_k=rng.uniform(0.003, 0.03),
-        meter_percent=meter,
-        linearity_percent=linearity,
-        of_reading=rng.uniform(-meter, meter) / 100,
-        waves=rng.uniform(3.0, 12.0),
-        phase=rng.uniform(0.0, 2 * np.pi),
-        scatter=10 ** rng.uniform(-4.7, -3.6),
-        power_error=rng.uniform(-0.005, 0.005),
-        current_error=rng.uniform(-0.002, 0.002),
-        late_s=rng.uniform(0.0, 0.4),
-    )
-
-
-def _unit(rng: Generator, twin: TrueThermalUnit, start_c: float, settling_s: Floats) -> _Unit:
-    """A unit that is like its twin within the tolerances of making."""
-    parts = {}
-    for name in ("lv", "hv", "core", "liquid"):
-        body = getattr(twin, name)
-        if body is not None:
-            rise, constant = rng.uniform(0.97, 1.03, 2).tolist()
-            parts[name] = replace(
-                body,
-                rise_k=body.rise_k * rise,
-                time_constant_s=body.time_constant_s * constant,
-            )
-    true = TrueThermalUnit(**parts, hot_spot_factor=1.1)
-    additional = rng.uniform(0.03, 0.12)
-    warm = COPPER_K + (120.0 if true.liquid is None else 75.0)
-    resistances = tuple(
-        WindingResistance(
-            COPPER_K, body.loss_w * (1 - additional) / warm, body.loss_w * additional * warm
-        )
-        for body in (true.lv, true.hv)
-    )
-    pair = (resistances[0], resistances[1])
-    if true.liquid is None:
-        plant: LiquidUnit | DryUnit = DryUnit(true, pair, Cooling(), start_c)
-    else:
-        plant = LiquidUnit(true, true.liquid, pair, Cooling(), start_c)
-    layers = rng.uniform(0.0, 1.0) if true.liquid is not None else 0.0
-    aside = dict(zip(SIDES, rng.uniform(-0.3, 0.3, 2).tolist(), strict=True))
-    return _Unit(plant, true, layers, aside, dict(zip(SIDES, settling_s.tolist(), strict=True)))
-
-
-def _twin(rng: Generator, *, dry: bool) -> TrueThermalUnit:
-    """The design that both units of a pair were made to."""
-    load_w = 10 ** rng.uniform(3.0, 4.0)
-    core_w = load_w * rng.uniform(0.12, 0.3)
-    rise = (60.0, 105.0) if dry else (5.0, 30.0)
-    constant_s = (900.0, 3600.0) if dry else (180.0, 720.0)
-    share = rng.uniform(0.4, 0.6)
-    windings = [
-        TrueBody(
-            load_w * part,
-            rng.uniform(*rise),
-            rng.uniform(*constant_s),
-            # A third gives its heat off by convection, as the power 1.25 of its rise.
-            0.8 if rng.random() < 1 / 3 else 1.0,
-        )
-        for part in (share, 1 - share)
-    ]
-    core = TrueBody(core_w, rng.uniform(8.0, 25.0) * (4 if dry else 1), rng.uniform(3000, 7200))
-    if dry:
-        return TrueThermalUnit(windings[0], windings[1], core)
-    liquid = TrueLiquid(
-        load_w + core_w,
-        rng.uniform(30.0, 48.0),
-        rng.uniform(1.2, 3.0) * 3600,
-        rng.uniform(0.76, 0.88),
-        rng.uniform(5.0, 20.0),
-    )
-    return TrueThermalUnit(windings[0], windings[1], core, liquid)
+    return _HeatRun(rng, dry=dry).run()
 
 
 class _HeatRun:
     """One run of one pair; stand time 0 is a day before it."""
 
-    def __init__(self, rng: Generator, dry: bool) -> None:
+    def __init__(self, rng: Generator, *, dry: bool) -> None:
         self.rng, self.dry = rng, dry
         self.seed = int(rng.integers(2**31))
-        self.instruments = _instruments(rng)
-        twin = _twin(rng, dry=dry)
-        room_c = rng.uniform(15.0, 27.0)
-        total_kw = 2 * (twin.lv.loss_w + twin.hv.loss_w + twin.core.loss_w) / 1000
-        self.room = Room(
-            TrueRoom(
-                day_k=rng.uniform(0.3, 3.0),
-                warmest_h=rng.uniform(0.0, 24.0),
-                drift_k_per_day=rng.uniform(-1.5, 1.5),
-                warming_k_per_kw=rng.uniform(0.0, 3.0) / total_kw,
-            ),
-            room_c,
-        )
-        constants_s = 3.0 * 30.0 ** rng.uniform(0.0, 1.0, 4)
+        self.instruments: Instruments = instruments(rng)
+        twin = design(rng, dry=dry)
+        true_room, room_c = room(rng, twin)
+        self.room = Room(true_room, room_c)
         start_c = room_c + rng.uniform(-3.0, 3.0)
-        self.units = {
-            "a": _unit(rng, twin, start_c, constants_s[:2]),
-            "b": _unit(rng, twin, start_c, constants_s[2:]),
-        }
-        lag_s = self.units["a"].body.time_constant_s
-        self.soak_minutes = int(rng.uniform(4.0, 6.0) * lag_s / MINUTE_S)
-        self.minutes = DAY_BEFORE_MINUTES + self.soak_minutes
-        self.wander_k = rng.uniform(0.0, 0.15) * wander(rng, (self.minutes, 1), 20)[:, 0]
+        self.units: dict[str, Unit] = {name: made(rng, twin, start_c) for name in "ab"}
+        lag_s = (twin.liquid or twin.hv).time_constant_s
         self.plate_lag_s = lag_s * rng.uniform(0.8, 1.25)
-        self.current_pu, self.core_pu = rng.uniform(0.99, 1.01, 2)
+        self.minutes = DAY_BEFORE + int(rng.uniform(4.0, 6.0) * lag_s / MINUTE_S)
+        self.wander_k = rng.uniform(0.0, 0.15) * wander(rng, (self.minutes, 1), 20)[:, 0]
+        self.current_pu, self.core_pu = rng.uniform(0.99, 1.01), rng.uniform(0.99, 1.01)
         self.sensors: dict[str, Sensor] = {}
-        self.sensor_lag_s = rng.uniform(30.0, 120.0)
-        self.air_lag_s = rng.uniform(60.0, 900.0)
+        self.air_c: list[float] = []
+        self.read: dict[str, list[float]] = {}
+        self.true: dict[str, list[float]] = {}
 
     def run(self) -> Run:
         """Run it."""
-        true_air = self._stand_by()
-        balance = self._balance()
-        cold = {
-            f"{name}_{side}": self._cold(name, side, balance)
-            for name in self.units
-            for side in SIDES
-        }
-        rows, true_rows = self._soak(true_air)
-        shutdown_s = self.minutes * MINUTE_S
-        windings = self._truth(true_rows, np.array(true_air))
-        cooling, instant_s = self._shut_down(shutdown_s, cold)
-        t_s = (np.arange(self.soak_minutes) + DAY_BEFORE_MINUTES + 0.5) * MINUTE_S
+        for minute in range(DAY_BEFORE):
+            self._minute(minute)
+            if minute >= DAY_BEFORE - HOUR:
+                self._sense(minute, cold=True)
+        balance = {name: float(np.mean(c[-COLD_MINUTES:])) for name, c in self.read.items()}
+        windings = [f"{name}_{side}" for name in self.units for side in SIDES]
+        cold_c = {w: self.units[w[0]].winding_c(w[2:], cold=True) for w in windings}
+        cold = {w: self._cold(w, cold_c[w], balance) for w in windings}
+        self.read = {}
+        self._carry(1.0)
+        for minute in range(DAY_BEFORE, self.minutes):
+            self._minute(minute)
+            self._sense(minute, cold=False)
+            self._meter()
+        over_air = self._lagged()
+        true = {w: self._true(w, cold_c[w], over_air) for w in windings}
+        top_k = {} if self.dry else {name: self._top_liquid_k(name, over_air) for name in "ab"}
+        cooling, instant_s = self._shut_down(windings)
+        t_s = np.array([(k + 0.5) * MINUTE_S for k in range(DAY_BEFORE, self.minutes)])
+        end_s = self.minutes * MINUTE_S
         readings = HeatReadings(
             NO_LOSS_TEST,
-            History(t_s, {name: np.array(column) for name, column in rows.items()}),
+            History(t_s, {name: np.array(column) for name, column in self.read.items()}),
             balance,
             cold,
             cooling,
-            soak_from_s=DAY_BEFORE_MINUTES * MINUTE_S,
-            steady_at_s=shutdown_s - MINUTE_S,
-            shutdown_s=instant_s,
+            soak_from_s=DAY_BEFORE * MINUTE_S,
+            steady_at_s=end_s - MINUTE_S,
+            shutdown_s=end_s + instant_s,
         )
-        return Run(self._test(readings), windings)
+        return Run(self._test(readings), true, top_k)
 
-    def _places(self) -> tuple[str, ...]:
-        return ("winding_lv", "winding_hv", "core") if self.dry else ("top_liquid", "bottom_liquid")
-
-    def _shown(self, channel: str, minute: int, true_c: float) -> float:
-        sensor = self.sensors.get(channel)
-        if sensor is None:
-            lag_s = self.air_lag_s if channel.startswith("ambient") else self.sensor_lag_s
-            limits = (self.instruments.sensor_noise_k, self.instruments.sensor_k)
-            sensor = self.sensors[channel] = Sensor(channel, self.seed, lag_s, *limits)
-        return sensor.shown(int((minute + 0.5) * MINUTE_S) * SECOND, true_c)
-
-    def _sensed(self, minute: int, air_c: float, *, cold: bool) -> dict[str, float]:
-        found = {
-            f"ambient.{k}": self._shown(f"ambient.{k}", minute, air_c) for k in range(AIR_SENSORS)
-        }
-        for name, unit in self.units.items():
-            for place in self._places():
-                channel = f"{name}.{place}"
-                found[channel] = self._shown(channel, minute, unit.true_c(place, cold=cold))
-        return found
-
-    def _minute(self, minute: int, true_air: list[float]) -> float:
-        """Move everything on by a minute; return the air's temperature in it."""
-        air_c = self.room.temperature_c + float(self.wander_k[minute])
-        true_air.append(air_c)
+    def _carry(self, share: float) -> None:
         for unit in self.units.values():
-            unit.plant.step(MINUTE_S, air_c)
+            core_w = unit.true.core.loss_w * self.core_pu if share else 0.0
+            i2 = (self.current_pu * share) ** 2
+            unit.plant.carry(i2, i2, core_w)
+
+    def _minute(self, minute: int) -> None:
+        """Move everything on by a minute."""
+        self.air_c.append(self.room.temperature_c + float(self.wander_k[minute]))
+        for unit in self.units.values():
+            unit.plant.step(MINUTE_S, self.air_c[-1])
         shed_w = sum(unit.plant.shed_w for unit in self.units.values())
         self.room.step((minute + 1) * MINUTE_S, MINUTE_S, shed_w)
-        return air_c
 
-    def _stand_by(self) -> list[float]:
-        """The day before; the last half hour of it is read."""
-        true_air: list[float] = []
-        self._read_cold: list[dict[str, float]] = []
-        for minute in range(DAY_BEFORE_MINUTES):
-            air_c = self._minute(minute, true_air)
-            if minute >= DAY_BEFORE_MINUTES - 120:
-                self._read_cold.append(self._sensed(minute, air_c, cold=True))
-        return true_air
+    def _sense(self, minute: int, *, cold: bool) -> None:
+        for k in range(AIR_SENSORS):
+            self._show(f"ambient.{k}", minute, self.air_c[-1])
+        for name, unit in self.units.items():
+            for place in unit.places:
+                self._show(f"{name}.{place}", minute, unit.true_c(place, cold=cold))
 
-    def _balance(self) -> dict[str, float]:
-        """Means over the last five minutes, in which the cold resistances are read."""
-        last = self._read_cold[-5:]
-        return {name: float(np.mean([row[name] for row in last])) for name in last[0]}
+    def _show(self, channel: str, minute: int, true_c: float) -> None:
+        sensor, meters = self.sensors.get(channel), self.instruments
+        if sensor is None:
+            lag_s = meters.air_lag_s if channel.startswith("ambient") else meters.sensor_lag_s
+            sensor = Sensor(channel, self.seed, lag_s, meters.sensor_noise_k, meters.sensor_k)
+            self.sensors[channel] = sensor
+        shown = sensor.shown(int((minute + 0.5) * MINUTE_S) * SECOND, true_c)
+        self.read.setdefault(channel, []).append(shown)
 
-    def _full_ohm(self, name: str, side: str) -> float:
-        """The end of the range in which a winding of 1 ohm at 20 degC is read."""
-        spread = {"a_lv": 1.5, "a_hv": 1.9, "b_lv": 2.4, "b_hv": 3.0}
-        return spread[f"{name}_{side}"]
+    def _meter(self) -> None:
+        """Read the supplies, and note what is true."""
+        meters = self.instruments
+        for name, unit in self.units.items():
+            self.true.setdefault(f"{name}.loss", []).append(unit.loss_w())
+            if not self.dry:
+                for place in ("average_liquid", "top_liquid"):
+                    true_c = unit.true_c(place, cold=False)
+                    self.true.setdefault(f"{name}.{place}", []).append(true_c)
+        both_w = sum(unit.loss_w() for unit in self.units.values()) * (1 + meters.power_error)
+        current_a = HV_CURRENT_A * self.current_pu * (1 + meters.current_error)
+        shown = {
+            "lv.power.1": 0.2 * both_w,
+            "hv.power.1": 0.8 * both_w,
+            "hv.current.1": current_a,
+        }
+        for channel, value in shown.items():
+            self.read.setdefault(channel, []).append(value)
 
-    def _cold(self, name: str, side: str, balance: Mapping[str, float]) -> ColdResistance:
+    def _cold(self, winding: str, true_c: float, balance: Mapping[str, float]) -> ColdResistance:
         """A record long enough for that winding, as a schedule for it would have it."""
-        unit = self.units[name]
-        constant_s = unit.settling_s[side]
+        unit = self.units[winding[0]]
+        constant_s = unit.settling_s[winding[2:]]
         t_s = np.arange(1.0, max(180.0, 20 * constant_s), 1.0)
-        true = (COPPER_K + unit.winding_c(side, cold=True)) / (COPPER_K + 20.0)
-        ohm = np.array([settling(true, t, constant_s) for t in t_s])
-        shown = self.instruments.resistance(self.rng, ohm, self._full_ohm(name, side))
-        known = [balance[f"{name}.{place}"] for place in self._places()]
+        settles = np.array([settling(1.0, t, constant_s) for t in t_s])
+        ohm = (COPPER_K + true_c) / (COPPER_K + 20.0) * settles
+        shown = self.instruments.resistance(self.rng, ohm, FULL_OHM[winding])
+        known = [balance[f"{winding[0]}.{place}"] for place in unit.places]
         return cold_reading(t_s, shown, sum(known) / len(known))
 
-    def _load(self, share: float) -> None:
-        for unit in self.units.values():
-            i2 = (self.current_pu * share) ** 2
-            unit.plant.carry(i2, i2, unit.true.core.loss_w * self.core_pu if share else 0.0)
+    def _lagged(self) -> Floats:
+        """The true air through the nameplate's lag, as the reduction defines it: its last hour."""
+        kept = np.exp(-MINUTE_S / self.plate_lag_s)
+        lagged = [self.air_c[DAY_BEFORE]]
+        for celsius in self.air_c[DAY_BEFORE + 1 :]:
+            lagged.append(celsius + (lagged[-1] - celsius) * kept)
+        return np.array(lagged[-HOUR:])
 
-    def _soak(
-        self, true_air: list[float]
-    ) -> tuple[dict[str, list[float]], dict[str, list[float]]]:
-        """Minute by minute; what was read, and what was true, by channel."""
-        self._load(1.0)
-        rows: dict[str, list[float]] = {}
-        true: dict[str, list[float]] = {}
-        meters = self.instruments
-        for minute in range(DAY_BEFORE_MINUTES, self.minutes):
-            air_c = self._minute(minute, true_air)
-            read = self._sensed(minute, air_c, cold=False)
-            loss_w = 0.0
-            for name, unit in self.units.items():
-                plant = unit.plant
-                total_w = plant.lv_w + plant.hv_w + plant.core_w
-                loss_w += total_w
-                true.setdefault(f"{name}.loss", []).append(total_w)
-                if isinstance(plant, LiquidUnit):
-                    true.setdefault(f"{name}.liquid", []).append(plant.average_liquid_c)
-            read["lv.power.1"] = loss_w * 0.2 * (1 + meters.power_error)
-            read["hv.power.1"] = loss_w * 0.8 * (1 + meters.power_error)
-            read["hv.current.1"] = HV_CURRENT_A * self.current_pu * (1 + meters.current_error)
-            for channel, value in read.items():
-                rows.setdefault(channel, []).append(value)
-        return rows, true
+    def _liquid_k(self, channel: str, air_c: Floats, exponent: float) -> float:
+        """True rise of the last hour at rated loss."""
+        loss_w = np.mean([self.true[f"{name}.loss"][-HOUR:] for name in self.units])
+        over_air = np.array(self.true[channel][-HOUR:]) - air_c
+        return float(over_air.mean() * (self._rated_w() / loss_w) ** exponent)
 
-    def _truth(self, true: Mapping[str, list[float]], air_c: Floats) -> dict[str, TrueWinding]:
-        """Rises by the standards' definition with nothing read wrongly, and by true exponents.
+    def _top_liquid_k(self, name: str, air_c: Floats) -> float:
+        liquid = self.units[name].true.liquid
+        assert liquid is not None
+        return self._liquid_k(f"{name}.top_liquid", air_c, liquid.exponent)
 
-        The cooling air is that of the room through the nameplate's lag, as the reduction defines
-        it; liquid over it is the mean of the last hour, the winding over the liquid (dry: over the
-        air) that at the shutdown.
+    def _true(self, winding: str, cold_c: float, air_c: Floats) -> TrueWinding:
+        """A winding's rise by the standards' definition, nothing read wrongly, true exponents.
+
+        Average liquid over the air of the last hour and winding over liquid as the current goes;
+        dry: the winding over the air then.
         """
-        lagged = air_c[0]
-        steps = np.exp(-MINUTE_S / self.plate_lag_s)
-        through = np.empty(len(air_c))
-        for k, celsius in enumerate(air_c):
-            lagged = through[k] = celsius + (lagged - celsius) * steps
-        found = {}
-        for name, unit in self.units.items():
-            for side in SIDES:
-                body: TrueBody = getattr(unit.true, side)
-                winding_c = unit.winding_c(side, cold=False)
-                to_rated = self.current_pu ** (-2 * body.exponent)
-                if unit.true.liquid is None:
-                    rise_k = (winding_c - through[-1]) * to_rated
-                else:
-                    liquid_c = np.array(true[f"{name}.liquid"][-60:])
-                    loss_w = np.mean([true[f"{n}.loss"][-60:] for n in self.units])
-                    ratio = self._rated_w() / float(loss_w)
-                    over_air = float((liquid_c - through[-60:]).mean())
-                    rise_k = over_air * ratio**unit.true.liquid.exponent
-                    rise_k += (winding_c - unit.plant.average_liquid_c) * to_rated
-                found[f"{name}_{side}"] = TrueWinding(
-                    "dry" if self.dry else "liquid",
-                    unit.settling_s[side],
-                    body.exponent == 1.0,
-                    float(rise_k),
-                )
-        return found
+        name, side = winding.split("_")
+        unit = self.units[name]
+        body: TrueBody = getattr(unit.true, side)
+        hot_c = unit.winding_c(side, cold=False)
+        to_rated = float(self.current_pu ** (-2 * body.exponent))
+        if unit.true.liquid is None:
+            rise_k = (hot_c - float(air_c[-1])) * to_rated
+        else:
+            gradient_k = hot_c - unit.true_c("average_liquid", cold=False)
+            channel = f"{name}.average_liquid"
+            liquid_k = self._liquid_k(channel, air_c, unit.true.liquid.exponent)
+            rise_k = liquid_k + gradient_k * to_rated
+        return TrueWinding(
+            "dry" if self.dry else "liquid",
+            unit.settling_s[side],
+            body.exponent == 1.0,
+            cold_c,
+            hot_c,
+            rise_k,
+        )
 
     def _rated_w(self) -> float:
-        """Rated total loss, as the nameplate has it for both: at 75 degC, dry 120."""
         bodies = [b for u in self.units.values() for b in (u.true.lv, u.true.hv, u.true.core)]
         return sum(body.loss_w for body in bodies) / 2
 
-    def _shut_down(
-        self, shutdown_s: float, cold: Mapping[str, ColdResistance]
-    ) -> tuple[dict[str, CoolingReadings], float]:
-        """The current's ramp and half an hour of cooling, second by second."""
+    def _shut_down(self, windings: list[str]) -> tuple[dict[str, CoolingReadings], float]:
+        """The current's ramp and 20 to 30 min of cooling, second by second; when it counts from."""
         rng = self.rng
-        ramp_s, length_s = rng.uniform(5.0, 30.0), rng.uniform(1200.0, 1800.0)
-        applied_s = {winding: float(rng.uniform(20.0, 90.0)) for winding in cold}
+        ramp_s, seconds = rng.uniform(5.0, 30.0), int(rng.uniform(1200.0, 1800.0))
         pace_s = float(rng.integers(1, 6))
-        seconds = int(length_s)
-        true_c: dict[str, list[float]] = {winding: [] for winding in cold}
-        air_c = self.room.temperature_c
+        true_c: dict[str, list[float]] = {winding: [] for winding in windings}
         for second in range(seconds + 1):
-            for winding in cold:
-                true_c[winding].append(self.units[winding[0]].winding_c(winding[2:], cold=False))
-            # Heat of the second as that of the mean square of a current that runs straight.
-            ends = np.clip(1 - np.array([second, second + 1]) / ramp_s, 0.0, 1.0)
-            self._load(float(((ends**2).sum() + ends.prod()) / 3) ** 0.5)
+            for winding, series in true_c.items():
+                series.append(self.units[winding[0]].winding_c(winding[2:], cold=False))
+            if second <= ramp_s + 1:
+                # Heat of the second as that of the mean square of a current that runs straight.
+                ends = np.clip(1 - np.array([second, second + 1]) / ramp_s, 0.0, 1.0)
+                self._carry(float(((ends**2).sum() + ends.prod()) / 3) ** 0.5)
             for unit in self.units.values():
-                unit.plant.step(1.0, air_c)
-        instant_s = shutdown_s + self._instant(ramp_s)
-        grid = np.arange(seconds + 1.0)
+                unit.plant.step(1.0, self.air_c[-1])
+        instant_s = self._instant(ramp_s)
         cooling = {}
         for winding, series in true_c.items():
-            name, side = winding.split("_")
-            times = np.arange(applied_s[winding] + 1.0, seconds, pace_s)
-            celsius = np.interp(times, grid, series)
-            constant_s = self.units[name].settling_s[side]
-            factor = [settling(1.0, t - applied_s[winding], constant_s) for t in times]
-            ohm = (COPPER_K + celsius) / (COPPER_K + 20.0) * np.array(factor)
-            shown = self.instruments.resistance(rng, ohm, self._full_ohm(name, side))
-            since = instant_s - shutdown_s
-            applied = (applied_s[winding] - since,)
-            cooling[winding] = CoolingReadings(times - since, shown, applied)
+            applied_s = rng.uniform(20.0, 90.0)
+            times = np.arange(applied_s + 1.0, seconds, pace_s)
+            constant_s = self.units[winding[0]].settling_s[winding[2:]]
+            settles = np.array([settling(1.0, t - applied_s, constant_s) for t in times])
+            celsius = np.interp(times, np.arange(seconds + 1.0), series)
+            ohm = (COPPER_K + celsius) / (COPPER_K + 20.0) * settles
+            shown = self.instruments.resistance(rng, ohm, FULL_OHM[winding])
+            cooling[winding] = CoolingReadings(times - instant_s, shown, (applied_s - instant_s,))
         return cooling, instant_s
 
     def _instant(self, ramp_s: float) -> float:
@@ -438,39 +285,38 @@ class _HeatRun:
         return loss_equivalent_instant(t_s, HV_CURRENT_A * pu * (1 + meters.current_error), 0.0)
 
     def _test(self, readings: HeatReadings) -> HeatTest:
-        meters = self.instruments
-        core_w = sum(u.true.core.loss_w for u in self.units.values()) / 2
-        nameplate = Nameplate(
-            power_va=100e3,
-            lv_voltage_v=400.0,
-            hv_voltage_v=100e3 / HV_CURRENT_A,
-            frequency_hz=50.0,
-            impedance_percent=4.0,
-            no_load_current_percent=2.0,
-            no_load_loss_w=core_w,
-            load_loss_w=self._rated_w() - core_w,
-        )
-        plate = ThermalPlate(
-            construction="dry" if self.dry else "liquid",
-            cooling="AN" if self.dry else "ONAN",
-            hot_spot_gradient_k=20.0,
-            insulation="H" if self.dry else None,
-            time_constant_s=self.plate_lag_s,
-        )
+        meters, total_w = self.instruments, self._rated_w()
+        core_w = sum(unit.true.core.loss_w for unit in self.units.values()) / 2
         return HeatTest(
             readings,
-            nameplate,
-            plate,
+            Nameplate(
+                power_va=100e3,
+                lv_voltage_v=400.0,
+                hv_voltage_v=100e3 / HV_CURRENT_A,
+                frequency_hz=50.0,
+                impedance_percent=4.0,
+                no_load_current_percent=2.0,
+                no_load_loss_w=core_w,
+                load_loss_w=total_w - core_w,
+                reference_temperature_c=rated_c(self.units["a"].true),
+            ),
+            ThermalPlate(
+                construction="dry" if self.dry else "liquid",
+                cooling="AN" if self.dry else "ONAN",
+                hot_spot_gradient_k=20.0,
+                insulation="H" if self.dry else None,
+                time_constant_s=self.plate_lag_s,
+            ),
             "IEC 60076-11" if self.dry else "IEC 60076-2",
-            0.0,
-            Stated(core_w, 0.005 * core_w, 2.0),
-            Stated(self._rated_w() - core_w, 0.005 * self._rated_w(), 2.0),
-            RiseAllowance(
+            lv_branch_ohm=0.0,
+            no_load_loss_w=Stated(core_w, 0.005 * core_w, 2.0),
+            load_loss_w=Stated(total_w - core_w, 0.005 * total_w, 2.0),
+            allowance=RiseAllowance(
                 sensor_k=meters.sensor_k,
+                zeroed_k=None,
+                air_sensors=AIR_SENSORS,
                 meter_percent=meters.meter_percent,
                 linearity_percent=meters.linearity_percent,
             ),
-            # The circuit is no part of this: both units carry the loop's current.
             no_load_current_percent=0.0,
         )
-
