@@ -53,7 +53,7 @@ def soak(
                 "cooling, ambient and load; a longer time limit in the schedule",
             )
         )
-    facts = keep.warmth.facts() | {"movements": record.movements - moved}
+    facts = keep.warmth.facts() | {"movements": record.movements - moved, "rule": plan.standard}
     scan = yield Wait(shows=record.mark("soaked", scan.now, **facts))
     if plan.overload is None:
         return scan

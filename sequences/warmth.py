@@ -7,7 +7,7 @@ from calculation.errors import ImpossibleReading
 from calculation.forecast import Forecast, forecast
 from calculation.heat_rows import HeatRows
 from calculation.one_body import Rows
-from calculation.steadiness import Steadiness
+from calculation.steadiness import TERMS, Steadiness
 from sequences.expected import Expected
 from sequences.heat_record import SOAK, HeatRecord
 from sequences.scan import HV_POWER, LV_POWER, UNITS, S, Scan
@@ -35,7 +35,8 @@ class Warmth:
         self._plate = expected.thermal
         self._record = record
         self._watched = {unit: watched(expected, unit) for unit in UNITS}
-        self._is_dry = expected.thermal.construction == "dry"
+        # What is shown and forecast: the top liquid, of a dry-type unit its HV winding.
+        self._followed = 1 if expected.thermal.construction == "dry" else 0
         self._minutes = self._looked = 0
         lag_s = expected.thermal.time_constant_s
         self._units = {
@@ -74,8 +75,9 @@ class Warmth:
             unit: {
                 "rate_k_per_h": u.rate_k_per_h,
                 "held_s": u.held_s,
+                "hold_s": TERMS[self._expected.soak.standard].held_s,
                 "steady_at_s": u.steady_at_s,
-                "rise_k": u.last_hour_mean_k[0] if u.last_hour_mean_k else None,
+                "rise_k": u.last_hour_mean_k[self._followed] if u.last_hour_mean_k else None,
             }
             for unit, u in self._units.items()
         }
@@ -114,7 +116,7 @@ class Warmth:
         found = {}
         for unit, channels in self._watched.items():
             t_s, ambient_c, loss_w = columns
-            watched_c = rows.column(channels[1 if self._is_dry else 0])[soak]
+            watched_c = rows.column(channels[self._followed])[soak]
             try:
                 one = forecast(
                     Rows(t_s, watched_c, ambient_c, loss_w),
