@@ -53,6 +53,8 @@ HOTTEST, FARTHEST = 3.0, 1000.0
 SHORTEST_MIN = 0.5
 # A decay three constants old at the first settled reading would be extrapolated twentyfold.
 MOST_DECAYED = 3.0
+# Of 25 min: 6 s, within which nothing that can be extrapolated bends.
+BINS = 250
 STEPS = 24
 ROUNDS = 2
 MOST_STEPS = 8
@@ -146,14 +148,20 @@ def cooling_curve(
         readings.resistance_ohm, cold.resistance_ohm * ones, cold.temperature_c * ones, constant_k
     )
     times = readings.time_s[settled]
-    first = fit = _fitted(times / MINUTE_S, temperatures[settled], _exponential)
+    t = _binned(times, times) / MINUTE_S
+    every = _all_constants(t)
+    first = fit = _fitted(t, _binned(times, temperatures[settled]), _exponential, every)
     since_s = readings.time_s - _applied_before(readings)
     unsettled = np.zeros_like(temperatures)
     for _ in range(SETTLING_ROUNDS):
         over = temperatures - _curve(fit, readings.time_s)
         unsettled = unsettled_k(since_s, over, cold.settling_s)
-        fit = _fitted(times / MINUTE_S, (temperatures - unsettled)[settled], _exponential)
-    other = _fitted(times / MINUTE_S, (temperatures - unsettled)[settled], _convective)
+        if not unsettled.any():
+            break
+        cleared = _binned(times, (temperatures - unsettled)[settled])
+        fit = _fitted(t, cleared, _exponential, _near(fit.constant_min, every))
+    cleared = _binned(times, (temperatures - unsettled)[settled])
+    other = _fitted(t, cleared, _convective, _near(fit.constant_min, every))
     winding_0_c = fit.slow[0] + fit.decay_k
     settling = SETTLING_SHARE * (first.slow[0] + first.decay_k - winding_0_c) / 3**0.5
     if winding_0_c <= cold.temperature_c:
@@ -244,16 +252,37 @@ def _temperature(
     return slow[0] + t * (slow[1] + t * slow[2]) + decay_k * np.exp(-t / constant_min)
 
 
-def _fitted(t: Floats, temperature_c: Floats, decay: Decay) -> _Fit:
-    """Fit the curve to settled readings (minutes, degC)."""
+def _all_constants(t: Floats) -> Floats:
+    """Every T that readings at these times can tell of, minutes."""
+    shortest = max(SHORTEST_MIN, float(t[0]) / MOST_DECAYED)
+    return np.geomspace(shortest, max(float(t[-1] - t[0]), 2 * shortest), STEPS)
+
+
+def _near(constant_min: float, every: Floats) -> Floats:
+    """Those up to half and twice a T that was found."""
+    low, high = max(every[0], constant_min / 2), min(every[-1], 2 * constant_min)
+    return np.geomspace(low, high, STEPS // 3)
+
+
+def _binned(time_s: Floats, values: Floats) -> Floats:
+    """Means over short equal times where there are more readings than a fit has use for."""
+    if len(time_s) <= 2 * BINS:
+        return values
+    edges = np.linspace(time_s[0], time_s[-1], BINS + 1)[1:-1]
+    which = np.searchsorted(edges, time_s, side="right")
+    count = np.bincount(which, minlength=BINS)
+    total = np.bincount(which, weights=values, minlength=BINS)
+    return total[count > 0] / count[count > 0]
+
+
+def _fitted(t: Floats, temperature_c: Floats, decay: Decay, constants: Floats) -> _Fit:
+    """Fit the curve to settled readings (minutes, degC), T among these."""
     n = len(t)
     # One row more than readings: c, in the scatter's measure, is zero.
     y = np.append(temperature_c, 0.0)
     slow = np.zeros((n + 1, 3))
     slow[:n] = t[:, np.newaxis] ** (0, 1, 2)
-    shortest = max(SHORTEST_MIN, t[0] / MOST_DECAYED)
-    constants = np.geomspace(shortest, max(t[-1] - t[0], 2 * shortest), STEPS)
-    decays = np.zeros((n + 1, STEPS))
+    decays = np.zeros((n + 1, len(constants)))
     decays[:n] = decay(t[:, np.newaxis] / constants)[0]
     scatter = float(np.diff(temperature_c).std()) / 2**0.5
     for _ in range(ROUNDS):
