@@ -58,7 +58,9 @@ class RiseAllowance:
     itself didn't show that; `sensor_k` the limit of one sensor, `zeroed_k` what zeroing all against
     each other, also liquid against air, left (None: not done), `air_sensors` how many different
     ones the ambient is the mean of. `meter_percent` and `linearity_percent` are of the resistance
-    meter's reading, the second for cold and hot apart.
+    meter's reading, the second for cold and hot apart. `exponent` is of the liquid's rise; a
+    winding's goes with the 1.6 of the standard where its heat flow has the power 1.25, with the 2.0
+    of its loss where that is linear, and a cooling curve can't tell the one from the other.
     """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
@@ -72,6 +74,7 @@ class RiseAllowance:
     loss_percent: Limit = 0.5
     current_percent: Limit = 0.2
     exponent: Limit = 0.1
+    gradient_exponent: Limit = 0.4
     air_sensors: Annotated[int, Ge(1)] = 1
 
 
@@ -132,7 +135,7 @@ def rise_sources(
         Source(LOSS, 0.0, limits.loss_percent / 100),
         Source(CURRENT, 0.0, limits.current_percent / 100),
         Source(LIQUID_EXPONENT, 0.0, limits.exponent),
-        Source(GRADIENT_EXPONENT, 0.0, limits.exponent),
+        Source(GRADIENT_EXPONENT, 0.0, limits.gradient_exponent),
     ]
     for name, known in windings.items():
         sources += [
