@@ -14,7 +14,7 @@ from calculation.readings import LossReadings
 from calculation.settling import cold_reading
 from calculation.shutdown import BEFORE_S, loss_equivalent_instant
 from sequences.expected import Expected
-from sequences.heat_record import FALLEN_S, SHUTDOWN, SOAK, HeatRecord, winding_of
+from sequences.heat_record import FALLEN_S, SHUTDOWN, SOAK, HeatRecord, windings_at
 from sequences.scan import UNITS
 
 
@@ -66,13 +66,6 @@ def _intervals(record: HeatRecord, when: str) -> list[tuple[int, float, float]]:
     ]
 
 
-def _windings(expected: Expected, position: int) -> list[str]:
-    """The windings read at a position; people connect the meter to all."""
-    if position:
-        return [winding_of(c) for c in expected.selector_positions[position - 1]]
-    return [winding_of(c) for c in expected.channels if ".resistance_" in c]
-
-
 def _balance(record: HeatRecord, history: History) -> dict[str, float]:
     """Mean of every temperature channel over the minutes of the cold resistances."""
     cold = _intervals(record, "cold")
@@ -92,7 +85,7 @@ def _cold(
 ) -> dict[str, ColdResistance]:
     found = {}
     for position, from_s, to_s in _intervals(record, "cold"):
-        for winding in _windings(expected, position):
+        for winding in windings_at(expected, position):
             t_s, ohm = record.resistance(winding, from_s, to_s)
             channels = expected.warmth[winding[0]]
             extra = (f"{winding[0]}.bottom_liquid", f"{winding[0]}.core")
@@ -106,7 +99,7 @@ def _cooling(
 ) -> dict[str, CoolingReadings]:
     parts: dict[str, list[tuple[Floats, Floats, float]]] = {}
     for position, from_s, to_s in _intervals(record, "hot"):
-        for winding in _windings(expected, position):
+        for winding in windings_at(expected, position):
             t_s, ohm = record.resistance(winding, from_s, to_s)
             if len(t_s):
                 parts.setdefault(winding, []).append((t_s, ohm, from_s))

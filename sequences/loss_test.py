@@ -113,11 +113,14 @@ def losses(
 
 
 def proven_pair(
-    expected: Expected, cold: Callable[[Scan], Procedure[Scan]] = balanced
+    expected: Expected,
+    cold: Callable[[Scan], Procedure[Scan]] = balanced,
+    again: Callable[[Scan], Procedure[Scan]] = balanced,
 ) -> Procedure[tuple[Scan, Proven]]:
     """Prepare and prove; found aiding once, have one secondary interchanged and begin anew.
 
-    `cold` is what a first prepare does on the dead stand in balance, before people are asked.
+    `cold` is what a first prepare does on the dead stand before people are asked, `again` what a
+    second does.
     """
     scan = yield from prepare(expected, cold)
     cold_c = unit_c(scan, expected)
@@ -130,7 +133,7 @@ def proven_pair(
     scan = yield from make_safe(scan, expected)
     prompt = confirm(INTERCHANGE, AIDING.seen, expected.schedule.prompt_time_s)
     scan = yield from ask(scan, prompt)
-    scan = yield from prepare(expected)
+    scan = yield from prepare(expected, again)
     cold_c = unit_c(scan, expected)
     scan, proven = yield from prove(expected)
     if proven is None:

@@ -12,7 +12,6 @@ from sequences.prompt import GO_ON, OPERATOR_HOLD, confirm
 from sequences.scan import (
     HV_CURRENT,
     LV_VOLTAGE_MEAN,
-    Ask,
     Finding,
     Procedure,
     S,
@@ -20,7 +19,7 @@ from sequences.scan import (
     Wait,
 )
 from sequences.schedule import WarmUp
-from sequences.stages import enter, folded, ramp_current, ramp_voltage, report
+from sequences.stages import ask, enter, folded, ramp_current, ramp_voltage, report
 from sequences.warmth import Warmth
 
 EXCUSED_S = 900.0  # what was answered for is not asked again at once
@@ -146,18 +145,12 @@ class Keep:
         return (yield Wait())
 
     def _hold(self, scan: Scan, why: str) -> Procedure[Scan]:
-        """Hold, set-points kept and every trip live, until somebody answers; count anew."""
+        """Hold, set-points kept and every trip live, until somebody answers; count anew.
+
+        Stop where the answer is no.
+        """
         prompt = confirm(GO_ON, why, self._expected.soak.hold_s)
-        answered = False
-        while not answered:
-            scan = yield Ask(prompt, holds=True)
-            answered = any(
-                a.prompt == prompt.id
-                and a.value
-                and scan.asked is not None
-                and a.saw == scan.asked[1]
-                for a in scan.answers
-            )
+        scan = yield from ask(scan, prompt, holds=True)
         self._hold_asked = False
         self._excused_until = scan.now + int(EXCUSED_S * S)
         self.warmth.restart(scan.now)

@@ -11,7 +11,7 @@ import pytest
 
 from drivers.outputs import LOOP_REGULATOR, LV_REGULATOR
 from sequences.prompt import GO_ON, OPERATOR_HOLD
-from sequences.scan import HV_CURRENT, Ask, Move, S
+from sequences.scan import HV_CURRENT, Ask, Move, S, Stop
 from sequences.schedule import Overload, WarmUp
 from sequences.soak import EXCUSED_S
 from tests.sequences.night import AMBIENTS, AT, RATED_A, Night, constant, said, with_soak
@@ -154,12 +154,16 @@ class TestHold:
         assert night.asked is not None
         night.answer(saw=night.asked[1] - 1)
         assert night.holds
-        night.answer(value=False)
-        assert night.holds
         night.step(answers=(said("somebody_else", night.now_s, saw=night.asked[1]),))
         assert night.holds
         night.answer()
         assert not night.holds
+
+    def test_a_no_ends_the_run(self) -> None:
+        """Or it would hold for ever with its time begun anew at every no."""
+        night = held()
+        with pytest.raises(Stop, match="answered no"):
+            night.answer(value=False)
 
     def test_it_counts_anew_from_the_answer(self) -> None:
         """Three hours and more of steadiness before it are worth nothing."""
@@ -188,6 +192,7 @@ class TestHold:
         night = held()
         night.answer()
         night.step(answers=(said(OPERATOR_HOLD, night.now_s),))
+        night.step()
         night.step()
         assert night.holds
         assert night.asks[-1][1].seen == "the operator asked to hold"
