@@ -13,6 +13,8 @@ What a winding gives off to convecting liquid grows faster than its gradient, wi
 (IEEE C57.91-2011 Annex G, transcribed): then (1 + t/4T)^-4 stands for the exponential. No residual
 tells the two apart, so the same fit is made with that decay as well, and the true temperature may
 lie anywhere between both.
+
+What of the settling is still in the readings that count is taken out by those that don't.
 """
 
 from collections.abc import Callable
