@@ -41,7 +41,8 @@ CURVATURE = 0.004
 # from the first settled reading back to the shutdown.
 MODEL_SHARE = 0.04
 # Less where that reading is early: of two decays alike in value and slope at t_1 the one with the
-# power 1.25 was higher at 0 by (1.25 - 1)/2 t_1/T of the step (D, first term of a series).
+# power 1.25 was higher at 0 by (1.25 - 1)/2 t_1/T of the step (D, first term of a series). Not as
+# the limit of a rectangle: a winding in convecting liquid lies at that very end.
 EARLY_SHARE = 0.125
 # What the settling still makes of the temperature at shutdown is taken out, and known to a half.
 SETTLING_SHARE = 0.5
@@ -174,16 +175,16 @@ def cooling_curve(
     curve = _curve(fit, readings.time_s)
     first_s = float(times[0])
     step = winding_0_c - float(curve[settled][0])
-    # Uniform from this curve to the other one, whose slow part may have taken some of it in.
-    shape = abs(other.slow[0] + other.decay_k - winding_0_c) / 3**0.5
-    early = EARLY_SHARE * first_s / MINUTE_S / fit.constant_min / 3**0.5
-    shape = max(shape, min(early, MODEL_SHARE) * step)
+    # Uniform from this curve to the other one, whose slow part may have taken some of it in: what
+    # it took in is seen by neither fit.
+    shape = (other.slow[0] + other.decay_k - winding_0_c) / 3**0.5
+    hidden = min(EARLY_SHARE * first_s / MINUTE_S / fit.constant_min, MODEL_SHARE) * step
     return CoolingCurve(
         resistance_0_ohm=resistance_at(
             cold.resistance_ohm, cold.temperature_c, winding_0_c, constant_k
         ),
         winding_0_c=winding_0_c,
-        standard_k=float(np.linalg.norm((fit.standard_k, shape, settling))),
+        standard_k=float(np.linalg.norm((fit.standard_k, shape, hidden, settling))),
         time_constant_s=fit.constant_min * MINUTE_S,
         first_settled_s=first_s,
         weak=first_s > fit.constant_min * MINUTE_S,

@@ -63,8 +63,8 @@ class TestTruth:
         assert abs(curve.winding_0_c - truth.at_zero_c) < 2 * curve.standard_k
 
     def test_the_model_part_stays_without_noise(self) -> None:
-        """(1.25 - 1)/2 t/T of the extrapolated step over root 3 at 30 s, at 4 min 4 % of it."""
-        for first_s, share in ((30.0, 0.125 * 0.5 / 6.0 / 3**0.5), (240.0, 0.04)):
+        """(1.25 - 1)/2 t/T of the extrapolated step at 30 s, at 4 min 4 % of it."""
+        for first_s, share in ((30.0, 0.125 * 0.5 / 6.0), (240.0, 0.04)):
             times = EVERY_15_S[first_s <= EVERY_15_S]
             curve = fitted(QUICK, times)
             step = QUICK.at_zero_c - float(QUICK.winding_c(times[:1])[0])
