@@ -36,6 +36,8 @@ PROVES_LOOP_FROM = 0.2  # of rated current: 25 % wanted, reached within the pair
 SHOWS_AIDING_FROM = 0.45
 RATED_FROM = 0.95  # of rated voltage: where r is judged
 STEADINESS_NS = 10 * S
+NOTICEABLE = 0.02  # of full voltage: a raise that has to show
+FOLLOWED = 0.25  # of what a raise promises: less has not followed it
 
 
 class Loop(NamedTuple):
@@ -61,12 +63,15 @@ class Rest(NamedTuple):
     voltage_v: float
 
 
+NOTHING_RAISED = Rest(0.0, 0.0)
+
+
 class Evidence(NamedTuple):
     """What scans have shown since the guard last opened (or since the start).
 
     Instants are stand time in ns. `gap` is the last ratio shown at rated voltage, `opposed` when
-    it was last within its limit. A trip revokes: no permissive is met any more, but what armed
-    trips use stays.
+    it was last within its limit. `lv_followed` is where the LV regulator last stood with its voltage
+    come up with it. A trip revokes: no permissive is met any more, but what armed trips use stays.
     """
 
     revoked: bool = False
@@ -87,6 +92,7 @@ class Evidence(NamedTuple):
     gap: Gap | None = None
     opposed: int | None = None
     rest: Mapping[str, tuple[Rest | None, Rest]] = MappingProxyType({})
+    lv_followed: Rest = NOTHING_RAISED
     recent: Mapping[str, tuple[tuple[int, float], ...]] = MappingProxyType({})
 
     def after(self, scan: Scan, expected: Expected) -> "Evidence":
@@ -346,6 +352,30 @@ def _rest(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
     return {"rest": {**known.rest, **found}} if found else {}
 
 
+def _lv_followed(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
+    """Where the LV voltage last came up with a raise: beyond, a voltmeter may be dead or stuck.
+
+    Raises too small to show anything count together. Lowered, a supply drops less than before.
+    """
+    if LV_REGULATOR not in known.rest:
+        return {}
+    was, now = known.lv_followed, known.rest[LV_REGULATOR][1]
+    asked = expected.promised_v(LV_REGULATOR, now.position - was.position)
+    if asked < 0:
+        return {"lv_followed": Rest(now.position, max(now.voltage_v, was.voltage_v + asked))}
+    if has_followed(expected, LV_REGULATOR, was, now):
+        return {"lv_followed": now}
+    return {}
+
+
+def has_followed(expected: Expected, output: str, was: Rest, now: Rest) -> bool | None:
+    """Return whether a supply's voltage came up with a raise; None: too small to tell, or none."""
+    asked = expected.promised_v(output, now.position - was.position)
+    if asked <= NOTICEABLE * expected.regulator(output).full_voltage_v:
+        return None
+    return now.voltage_v - was.voltage_v >= FOLLOWED * asked
+
+
 def _recent(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:
     """The voltages of both supplies over the last ten seconds of rest."""
     found: dict[str, tuple[tuple[int, float], ...]] = {}
@@ -383,5 +413,6 @@ FOLDS = (
     _complete,
     _opposition,
     _rest,
+    _lv_followed,
     _recent,
 )
