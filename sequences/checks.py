@@ -296,19 +296,15 @@ def check_steady(expected: Expected, readings: Mapping[str, Sequence[float]], of
 def _moves_by(expected: Expected, channel: str, middle: float) -> float | None:
     """Return how far a channel may truly be from a window's median; None: nothing says."""
     plate = expected.nameplate
-    match channel:
-        case _ if channel in {LV_VOLTAGE, LV_VOLTAGE_MEAN, HV_VOLTAGE, SERIES_VOLTAGE, HV_CURRENT}:
-            return SUPPLY_MOVES * middle
-        case _ if channel == LV_CURRENT:
-            return IRON_CURRENT * SUPPLY_MOVES * middle
-        case _ if channel in {LV_POWER, HV_POWER}:
-            # What the twins exchange may leave little of one supply's power, and moves as well.
-            loss = plate.no_load_loss_w if channel == LV_POWER else plate.load_loss_w
-            return 2 * SUPPLY_MOVES * (abs(middle) + 2 * loss)
-        case _ if channel in {TOP_LIQUID_A, TOP_LIQUID_B}:
-            return LIQUID_MOVES_K
-        case _:
-            return None
+    if channel in {LV_VOLTAGE, LV_VOLTAGE_MEAN, HV_VOLTAGE, SERIES_VOLTAGE, HV_CURRENT}:
+        return SUPPLY_MOVES * middle
+    if channel == LV_CURRENT:
+        return IRON_CURRENT * SUPPLY_MOVES * middle
+    if channel in {LV_POWER, HV_POWER}:
+        # What the twins exchange may leave little of one supply's power, and moves as well.
+        loss = plate.no_load_loss_w if channel == LV_POWER else plate.load_loss_w
+        return 2 * SUPPLY_MOVES * (abs(middle) + 2 * loss)
+    return LIQUID_MOVES_K if channel in {TOP_LIQUID_A, TOP_LIQUID_B} else None
 
 
 def check_no_load_plausible(expected: Expected, lv: Lv) -> None:

@@ -36,6 +36,14 @@ ASKED_OF = (
 DRIVING = ("shorted_turn", "lv_regulator_runs_away", "loop_regulator_runs_away")
 LOADED = ("prove", "energise", "circulate", "load_readings")
 DRIVES, CRASHES = 0.25, 0.08  # of the faults beside a seed's first
+# One time in so many that the seeds go round all cells, each is drawn so that it is reached: on a
+# good pair that nobody asks at random of, with nothing beside but what brings its stop about.
+REACHED_ONE_IN = 4
+STOPPED_BY = {
+    "stopping": ("unit_a_too_hot", "unit_b_too_hot", "frequency_off"),
+    "aborting": ("emergency_stop_pressed", "protection_contact_opened", "guard_opened"),
+}
+WITHIN_STOP_S = {"stopping": 2.0, "aborting": 0.9}  # it may be over in the scan after
 # Windows and dwell that are short, so that a storm has many runs; prompts that wait, some less.
 WINDOWS_S, DWELLS_S = (6.0, 8.0), (0.0, 2.0, 4.0)
 PROMPT_TIMES_S = (60.0, 120.0, 900.0)
@@ -78,6 +86,9 @@ class Drawn:
 def draw(seed: int, base: Scenario) -> Drawn:
     """Draw what a seed stands for, from a scenario that is read already."""
     d = Random(f"storm/{seed}")
+    cells = applicable(catalogue(base))
+    if seed // len(cells) % REACHED_ONE_IN == 0:
+        return _draw_reached(seed, base, cells[seed * 7919 % len(cells)])
     asks = d.random() < ASKS_AT_RANDOM
     kind = d.choice(ASKED_KINDS if asks else KINDS)
     scenario, plant, sound = _pair(Random(f"storm/{seed}/pair"), kind, _short(d, base))
@@ -91,6 +102,20 @@ def draw(seed: int, base: Scenario) -> Drawn:
         return Drawn(seed, kind, scenario, plant, sound, acts, ())
     acts = (_honest(a), *draw_acts(a, MOST_ACTS))
     return Drawn(seed, kind, scenario, plant, sound, acts, faults)
+
+
+def _draw_reached(seed: int, base: Scenario, cell: tuple[str, str]) -> Drawn:
+    """Draw a seed whose fault begins in its cell, for certain as far as that can be."""
+    d = Random(f"storm/{seed}/reached")
+    name, stage = cell
+    scenario, plant, sound = _pair(d, "good", _short(d, base))
+    lasts = _lasts(d, catalogue(scenario)[name])
+    within = WITHIN_STOP_S.get(stage, WITHIN_STAGE_S)
+    faults = [f"{name}@{stage}+{d.uniform(0, within):.2f}{lasts}"]
+    if stage in STOPPED_BY:
+        by, loaded = d.choice(STOPPED_BY[stage]), d.choice(LOADED[1:])
+        faults.append(f"{by}@{loaded}+{d.uniform(0, WITHIN_STAGE_S):.2f}")
+    return Drawn(seed, "good", scenario, plant, sound, (), tuple(faults))
 
 
 def _honest(d: Random) -> Act:
