@@ -41,10 +41,12 @@ def rehearsed(  # noqa: PLR0917 - the options of the command, one each
     faults: Sequence[str],
     out: Path,
     as_json: bool,
+    continues: int | None = None,
 ) -> int:
     """Rehearse a scenario and tell of it; return the exit code.
 
-    Raises ConfigurationError, FaultRefused and ArchiveError before anything has begun, and
+    Raises ConfigurationError, FaultRefused, CannotContinue and ArchiveError before anything has
+    begun, and
     ArchiveError where the end can't be written.
     """
     report = Report(Terminal())
@@ -57,6 +59,7 @@ def rehearsed(  # noqa: PLR0917 - the options of the command, one each
             faults=faults,
             out=out,
             observer=_unseen if as_json else report.event,
+            continues=continues,
         )
     except Crashed:
         if as_json:

@@ -40,9 +40,9 @@ NEEDED = {
     "hv.voltage.1": "V",
     "hv.current.1": "A",
     "hv.power.1": "W",
-    "a.top_liquid": "°C",
-    "b.top_liquid": "°C",
 }
+# What shows that a unit gets too hot: its liquid where it has one, else its windings.
+SHOWS_HEAT = ("top_liquid", "winding_hv", "winding_lv")
 
 
 class Disagreement(NamedTuple):
@@ -72,6 +72,7 @@ def stand_disagreements(
     yield from _links(stand)
     yield from _output_registers(stand.outputs)
     yield from _needed_channels(stand)
+    yield from _selector_positions(stand)
 
 
 def truth_disagreements(truth: Truth, stand: Stand) -> Iterator[Disagreement]:
@@ -160,8 +161,30 @@ def _needed_channels(stand: Stand) -> Iterator[Disagreement]:
             yield Disagreement(("instrument",), f"a channel named {name}", hint)
         elif channels[name].unit != unit:
             yield Disagreement(_path_of(stand, name), f"unit '{unit}' for {name}")
+    for unit in "ab":
+        shown = [name for place in SHOWS_HEAT if (name := f"{unit}.{place}") in channels]
+        if not shown:
+            hint = nearest(f"{unit}.top_liquid", channels.keys() - NEEDED.keys())
+            expected = f"a channel named {unit}.top_liquid, of a dry-type unit {unit}.winding_hv"
+            yield Disagreement(("instrument",), expected, hint)
+        for name in shown:
+            if channels[name].unit != "°C":
+                yield Disagreement(_path_of(stand, name), f"unit '°C' for {name}")
     if not any(re.fullmatch(r"ambient\.\d+", name) for name in channels):
         yield Disagreement(("instrument",), "at least one channel named ambient.1, ambient.2 …")
+
+
+def _selector_positions(stand: Stand) -> Iterator[Disagreement]:
+    """A position connects windings whose resistance is read, and no winding twice."""
+    read = [name for name, channel in stand.channels().items() if channel.unit == "Ω"]
+    for i, windings in enumerate(stand.outputs.resistance_selector.positions):
+        path = ("outputs", "resistance_selector", "positions", i)
+        for j, winding in enumerate(windings):
+            if winding not in read:
+                expected = f"a channel in ohms: {', '.join(read) or 'the stand has none'}"
+                yield Disagreement((*path, j), expected, nearest(winding, read))
+        if len(set(windings)) != len(windings):
+            yield Disagreement(path, "every winding once")
 
 
 def _path_of(stand: Stand, name: str) -> tuple[Key, ...]:

@@ -34,11 +34,12 @@ class VirtualClock:
     """Stand time without waiting: one thread, what is due in order of its instant.
 
     What runs may wait ahead of the others (an instrument spends its latency on its own local
-    time); the next one due sets the time back to its own instant. Instants are stand time in ns.
+    time); the next one due sets the time back to its own instant. Instants are stand time in ns;
+    `begin` is the first.
     """
 
-    def __init__(self) -> None:
-        self._now = 0
+    def __init__(self, begin: int = 0) -> None:
+        self._now = begin
         self._due: list[tuple[int, int, int, Callable[[], None]]] = []
         self._sequence = 0
 
@@ -74,14 +75,14 @@ class VirtualClock:
 
 
 class Utc:
-    """UTC beside virtual stand time: the instant of its making, and what has passed since.
+    """UTC beside virtual stand time: the instant of its making is `begin`, and what passed since.
 
     `stepped_s` is for hands: by how much somebody has set the clock on the wall.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, begin: int = 0) -> None:
         self.stepped_s = 0.0
-        self._begun = datetime.now(UTC)
+        self._begun = datetime.now(UTC) - timedelta(seconds=begin / S)
 
     def text(self, t: int) -> str:
         """Return the UTC instant that belongs to stand time `t` (ns), ISO 8601."""

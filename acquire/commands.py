@@ -116,6 +116,16 @@ def rehearse(
         list[str] | None,
         typer.Option(help="NAME[@WHEN][:SECONDS], see twinload faults.", metavar="FAULT"),
     ] = None,
+    continues: Annotated[
+        int | None,
+        typer.Option(
+            "--continues",
+            help="A heat run that was cut short, to go on from.",
+            metavar="RUN",
+            min=1,
+            max=LARGEST,
+        ),
+    ] = None,
     out: Out = Path("runs"),
     json: Json = False,
 ) -> int:
@@ -127,7 +137,9 @@ def rehearse(
     """
     from acquire.actions import rehearsed
 
-    return rehearsed(scenario, schedule, seed, connection, voltmeter, fault or [], out, json)
+    return rehearsed(
+        scenario, schedule, seed, connection, voltmeter, fault or [], out, json, continues
+    )
 
 
 @app.command()
@@ -213,6 +225,67 @@ def reduce(
     if file is None:
         raise typer.BadParameter("a file of readings, or --template for an example")
     return reduce_file(file, Wanted(json, budget, figure, monte_carlo, rule))
+
+
+@app.command()
+def cooling(
+    file: Annotated[
+        Path | None,
+        typer.Argument(
+            help="One winding's resistances, CSV below a TOML head.", show_default=False
+        ),
+    ] = None,
+    *,
+    template: Annotated[
+        bool, typer.Option("--template", help="Print a commented example of FILE and end.")
+    ] = False,
+    figure: Annotated[
+        Path | None, typer.Option(help="Draw the curve: .svg, .png, .pdf.", metavar="FILE")
+    ] = None,
+    json: Json = False,
+) -> int:
+    """Extrapolate a winding's resistances after a shutdown to its temperature at the shutdown."""
+    from acquire.cooling import cool_file
+    from acquire.cooling import template as example
+
+    if template:
+        typer.echo(example(), nl=False)
+        return 0
+    if file is None:
+        raise typer.BadParameter("a file of readings, or --template for an example")
+    return cool_file(file, json, figure)
+
+
+@app.command()
+def overload(
+    file: Annotated[
+        Path | None, typer.Argument(help="A unit and its loading, TOML.", show_default=False)
+    ] = None,
+    *,
+    template: Annotated[
+        bool, typer.Option("--template", help="Print a commented example of FILE and end.")
+    ] = False,
+    figure: Annotated[
+        Path | None,
+        typer.Option(help="Draw cycle and permissible loads: .svg, .png, .pdf.", metavar="FILE"),
+    ] = None,
+    json: Json = False,
+) -> int:
+    """Tell how much load a unit bears for how long, and what a load cycle does to it.
+
+    By IEC 60076-7, from fitted or tabulated thermal characteristics.
+
+    Exit code 4: the cycle goes beyond a limit.
+    """
+    from acquire.overloading import overload_of
+    from acquire.overloading import template as example
+
+    if template:
+        typer.echo(example(), nl=False)
+        return 0
+    if file is None:
+        raise typer.BadParameter("a file of a unit, or --template for an example")
+    return overload_of(file, figure, json)
 
 
 @app.command()

@@ -259,9 +259,9 @@ class Cycle:
                 self._forget(output)
                 if self.last.outputs[output].commanded:
                     self._note("command", {"output": output, "action": "open"})
-            case Close(output):
-                self.outputs.close(output)
-                self._note("command", {"output": output, "action": "close"})
+            case Close(output, onto):
+                self.outputs.close(output, onto)
+                self._note("command", {"output": output, "action": "close"} | _onto(request))
             case Move(output, to):
                 self.outputs.move(output, to)
                 self._note("command", {"output": output, "action": "move", "to": round(to, 4)})
@@ -318,3 +318,8 @@ class Cycle:
             self._recorder.state(self.run.state.value)
         except ArchiveError:
             return
+
+
+def _onto(request: Request | None) -> dict[str, Any]:
+    """The position of a selector that has several."""
+    return {"onto": request.onto} if isinstance(request, Close) and request.onto > 1 else {}

@@ -1,22 +1,28 @@
-"""A reduction as a figure: efficiency and regulation over load, and the equivalent circuit.
+"""Figures: a reduction's curves and equivalent circuit; a cooling curve; a load cycle.
 
 Graphic symbols of the circuit follow IEC 60617 (resistor a box, inductor half circles).
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from itertools import cycle
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Arc, Circle, Rectangle
+from matplotlib.ticker import MultipleLocator
 
 from acquire.refusal import Refusal
 from acquire.results_table import number
 from calculation import performance
 from calculation.hand.readings import HandReadings
+
+if TYPE_CHECKING:
+    from acquire.overloading import Course
+    from calculation.load_cycle import Floats
 
 SUFFIXES = (".svg", ".png", ".pdf")
 MOST_LOAD = 1.25
@@ -35,10 +41,7 @@ def draw(hand: HandReadings, plain: Mapping[str, Any], path: Path) -> None:
 
     Raises Refusal for another suffix, or a file that can't be written.
     """
-    if path.suffix.lower() not in SUFFIXES:
-        raise Refusal(f"--figure {path}: expected a name that ends in {', '.join(SUFFIXES)}")
-    # Text stays text, and the same readings give the same file.
-    with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "twinload", "font.size": 9}):
+    with _page(path):
         curves = len(hand.evaluate.power_factor) * len(hand.evaluate.leading)
         figure = Figure(figsize=(8.0, 7.2 + 0.1 * curves), layout="constrained")
         grid = figure.add_gridspec(2, 2, height_ratios=(1.15, 1))
@@ -47,10 +50,168 @@ def draw(hand: HandReadings, plain: Mapping[str, Any], path: Path) -> None:
         _curves(hand, mean, efficiency, regulation)
         circuit = figure.add_subplot(grid[1, :])
         _circuit(mean, circuit, "transformer" if "transformer" in plain else "mean of the pair")
-        try:
-            figure.savefig(path, dpi=150, metadata=_undated(path))
-        except OSError as error:
-            raise Refusal(f"--figure {path}: {(error.strerror or str(error)).lower()}") from error
+        _save(figure, path)
+
+
+def draw_cooling(plain: Mapping[str, Any], fitted: Mapping[str, Any], path: Path) -> None:
+    """Draw what `plain_cooling` gave into a file: readings, curve, residuals.
+
+    `fitted` has `time_s` and `temperature_c` of the curve. Raises Refusal as `draw`.
+    """
+    with _page(path):
+        figure = Figure(figsize=(8.0, 5.6), layout="constrained")
+        upper, lower = figure.subplots(2, 1, sharex=True, height_ratios=(3, 1))
+        _cooled(plain, fitted, upper)
+        used = [at for at in plain["readings"] if at["settled"]]
+        minutes = [at["time_s"] / 60 for at in used]
+        lower.plot(minutes, [at["residual_k"] for at in used], "o", color=COLOURS[0], markersize=3)
+        lower.axhline(0, color="black", linewidth=0.8)
+        lower.set_title("Reading less curve, K", loc="left", fontsize=10)
+        lower.set_xlabel("time since shutdown, min")
+        for axes in (upper, lower):
+            axes.grid(color="#dddddd", linewidth=0.6)
+            axes.set_axisbelow(True)
+        _save(figure, path)
+
+
+def _cooled(plain: Mapping[str, Any], fitted: Mapping[str, Any], axes: Axes) -> None:
+    """Draw readings, those left out hollow, the curve, and the temperature at shutdown."""
+    axes.plot([t / 60 for t in fitted["time_s"]], fitted["temperature_c"], color=COLOURS[1])
+    for settled, face, label in (
+        (True, COLOURS[0], "settled"),
+        (False, "none", "left out: not yet settled"),
+    ):
+        shown = [at for at in plain["readings"] if at["settled"] is settled]
+        if shown:
+            at_min, at_c = [[at[key] for at in shown] for key in ("time_s", "temperature_c")]
+            dots: dict[str, Any] = {
+                "markerfacecolor": face,
+                "markeredgecolor": COLOURS[0],
+                "markersize": 4,
+            }
+            axes.plot([t / 60 for t in at_min], at_c, "o", **dots, label=label, linestyle="")
+    zero, spread = plain["winding_0_c"], plain["expanded_k"]
+    words = f"{number(zero, 4)} ± {number(spread, 2)} °C at shutdown (95 %, by extrapolation)"
+    axes.errorbar([0], [zero], [spread], fmt="s", color="black", capsize=3, label=words)
+    # Readings not yet settled may be far off: the curve sets the scale.
+    low, high = min(fitted["temperature_c"]), max(zero + spread, *fitted["temperature_c"])
+    axes.set_ylim(low - 0.08 * (high - low), high + 0.08 * (high - low))
+    axes.set_title("Winding temperature, °C", loc="left", fontsize=10)
+    axes.legend(frameon=False)
+
+
+def draw_overload(plain: Mapping[str, Any], course: "Course | None", path: Path) -> None:
+    """Draw what `plain_overload` gave into a file: a cycle's temperatures and load over time, and
+    permissible loads over their duration, where they are there.
+
+    Raises Refusal as `draw`.
+    """
+    with _page(path):
+        permissible, cycled = plain["permissible"], plain["cycle"]
+        panels = 2 * (course is not None) + (permissible is not None)
+        figure = Figure(figsize=(8.0, 0.8 + 2.6 * panels), layout="constrained")
+        # A dollar would begin a formula.
+        title = f"{plain['name']}: {plain['kind']}".replace("$", r"\$")
+        figure.suptitle(title, x=0.01, ha="left", fontsize=11)
+        rows = list(figure.subplots(panels, 1, squeeze=False)[:, 0])
+        if course is not None:
+            upper, lower = rows[:2]
+            hours = course.loading.time_min / 60
+            temperatures = course.temperatures
+            for name, words, values, colour in (
+                ("hot_spot", "hot spot", temperatures.hot_spot_c, COLOURS[1]),
+                ("top_liquid", "top liquid", temperatures.top_liquid_c, COLOURS[0]),
+            ):
+                most, at_h = cycled[name]["most"], cycled[name]["at_h"]
+                label = f"{words}, up to\n{most:.1f} °C at {at_h:.2f} h"
+                upper.plot(hours, values, color=colour, label=label)
+                upper.plot(at_h, most, "o", color=colour, markersize=4)
+                _limit(upper, cycled[name]["limit"], f"{words}: limit", " °C", colour)
+            upper.plot(hours, course.loading.ambient_c, **STROKES[2], label="ambient")
+            upper.legend(frameon=False, loc="center left", bbox_to_anchor=(1.0, 0.5))
+            _titled(upper, "Temperature, °C", hours)
+            lower.plot(hours, course.loading.load, color="black")
+            _limit(lower, cycled["load"]["limit"], "limit", "", "black")
+            lower.set_ylim(0, 1.15 * max(cycled["load"]["most"], cycled["load"]["limit"]))
+            lower.set_xlabel("time, h")
+            _titled(lower, f"Load, up to {cycled['load']['most']:.2f} per unit of rated", hours)
+        if permissible is not None:
+            _permissible(permissible, plain["limits"]["current"], rows[-1])
+        _save(figure, path)
+
+
+def _limit(axes: Axes, limit: float, words: str, unit: str, colour: str) -> None:
+    axes.axhline(limit, color=colour, linewidth=0.9, linestyle=(0, (8, 4)))
+    said = f"{words} {number(limit, 4)}{unit}"
+    where = axes.get_yaxis_transform()
+    axes.annotate(
+        said, (0, limit), xycoords=where, xytext=(4, 3), textcoords="offset points", color=colour
+    )
+
+
+def _titled(axes: Axes, title: str, hours: "Floats") -> None:
+    axes.set_title(title, loc="left", fontsize=10)
+    axes.set_xlim(hours[0], hours[-1])
+    axes.xaxis.set_major_locator(MultipleLocator(max(1, round((hours[-1] - hours[0]) / 6))))
+    axes.margins(y=0.12)
+    axes.grid(color="#dddddd", linewidth=0.6)
+    axes.set_axisbelow(True)
+
+
+def _permissible(permissible: Mapping[str, Any], current: float, axes: Axes) -> None:
+    """Draw each ambient's loads over their duration; no bar goes beyond the limit of current."""
+    loads = [at for at in permissible["loads"] if at["load"] is not None]
+    ambients = sorted({at["ambient_c"] for at in loads})
+    for ambient_c, stroke in zip(ambients, cycle(STROKES), strict=False):
+        row = [at for at in loads if at["ambient_c"] == ambient_c]
+        hours, most = [at["hours"] for at in row], [at["load"] for at in row]
+        down = [at["expanded"] or 0.0 for at in row]
+        up = [min(u, current - load) for u, load in zip(down, most, strict=True)]
+        words = f"{number(ambient_c, 3)} °C"
+        axes.errorbar(hours, most, (down, up), **stroke, marker="o", markersize=3, label=words)
+    _limit(axes, current, "current: limit", "", "black")
+    axes.set_xscale("log")
+    ticks = sorted({at["hours"] for at in permissible["loads"]})
+    axes.set_xticks(ticks, [number(h, 3) for h in ticks])
+    axes.set_xticks([], minor=True)
+    axes.set_xlabel("duration, h")
+    title = "Permissible load, per unit of rated, after "
+    title += f"{number(permissible['preload'], 3)} had lasted"
+    title += "; bars 95 %" if any(at["expanded"] for at in loads) else ""
+    axes.set_title(title, loc="left", fontsize=10)
+    axes.margins(y=0.12)
+    axes.grid(color="#dddddd", linewidth=0.6)
+    axes.set_axisbelow(True)
+    if ambients:
+        axes.legend(frameon=False, title="ambient", loc="center left", bbox_to_anchor=(1.0, 0.5))
+
+
+@contextmanager
+def drawn(path: Path, size_in: tuple[float, float]) -> Iterator[Figure]:
+    """Give a figure of a size in inches and write what was drawn; its suffix says of which kind.
+
+    Raises Refusal as `draw`.
+    """
+    with _page(path):
+        figure = Figure(figsize=size_in, layout="constrained")
+        yield figure
+        _save(figure, path)
+
+
+@contextmanager
+def _page(path: Path) -> Iterator[None]:
+    if path.suffix.lower() not in SUFFIXES:
+        raise Refusal(f"--figure {path}: expected a name that ends in {', '.join(SUFFIXES)}")
+    # Text stays text, and the same readings give the same file.
+    with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "twinload", "font.size": 9}):
+        yield
+
+
+def _save(figure: Figure, path: Path) -> None:
+    try:
+        figure.savefig(path, dpi=150, metadata=_undated(path))
+    except OSError as error:
+        raise Refusal(f"--figure {path}: {(error.strerror or str(error)).lower()}") from error
 
 
 def _undated(path: Path) -> dict[str, None]:

@@ -54,13 +54,34 @@ class File:
         return ConfigurationError(place, shown_path(path), value, expected, hint)
 
 
+# What parts a head in TOML from what stands below it.
+MARK = re.compile(r"^---[ \t]*\r?$", re.MULTILINE)
+
+
 def read_file(path: Path, shown: str) -> File:
     """Return a file as read; `shown` is what messages call it. Raises ConfigurationError."""
+    return _parsed(_text(path, shown), shown)
+
+
+def read_headed(path: Path, shown: str) -> tuple[File, list[tuple[int, str]]]:
+    """Return a file's head in TOML, and below its line `---` each line with its number.
+
+    Raises ConfigurationError.
+    """
+    text = _text(path, shown)
+    mark = MARK.search(text)
+    if mark is None:
+        raise ConfigurationError(shown, "", "", "a head in TOML, a line ---, readings below it")
+    head = text[: mark.start()]
+    below = text[mark.end() :].split("\n")[1:]
+    return _parsed(head, shown), list(enumerate(below, start=head.count("\n") + 2))
+
+
+def _text(path: Path, shown: str) -> str:
     try:
         if path.exists() and not path.is_file():
             raise ConfigurationError(shown, "", "", "a file; this is something else")
-        text = path.read_bytes().decode("utf-8-sig")
-        return File(shown, text, tomllib.loads(text))
+        return path.read_bytes().decode("utf-8-sig")
     except FileNotFoundError as error:
         raise ConfigurationError(shown, "", "", "this file; it is missing") from error
     except OSError as error:
@@ -68,8 +89,13 @@ def read_file(path: Path, shown: str) -> File:
     except UnicodeDecodeError as error:
         expected = f"a text in UTF-8; byte {error.start} isn't"
         raise ConfigurationError(shown, "", "", expected) from error
+
+
+def _parsed(text: str, shown: str) -> File:
     # A ValueError is a syntax error or a number of thousands of digits, a RecursionError brackets
     # nested as deep.
+    try:
+        return File(shown, text, tomllib.loads(text))
     except (ValueError, RecursionError) as error:
         raise _syntax_error(shown, error) from error
 

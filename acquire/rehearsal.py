@@ -15,6 +15,8 @@ from acquire.database import ArchiveError
 from acquire.disk import SufferingRecorder
 from acquire.encoding import sha256
 from acquire.fault_schedule import Crashed
+from acquire.heat_fold import folded, refuse_to_continue
+from acquire.heat_outcome import heat_reduced
 from acquire.log import EventLog
 from acquire.outcome import RunOutcome, reduced
 from acquire.poller import VirtualPoller
@@ -27,9 +29,13 @@ from drivers.instrument import PolledInstrument, RegisterInstrument, TextInstrum
 from drivers.outputs import Outputs
 from drivers.simulated.links import SimulatedLinks
 from sequences.expected import Expected
-from sequences.loss_test import loss_test
+from sequences.procedures import procedure_of, record_of
 from sequences.run import Run
 from sequences.scan import Procedure, Scan
+
+
+# When a run that continues another comes to a plant that another process has left.
+FOUND_AFTER_NS = 600 * S
 
 
 class UnrecordedEnd(ArchiveError):
@@ -47,6 +53,7 @@ class Rehearsal:
     `stand` is the simulated plant, for whoever wants to break it between two scans; `faults` are
     words as `acquire.fault_schedule` reads them. Where a `site` is given the run is the next one on
     a plant that another program has left as it is, and seed, wiring and faults are the site's.
+    A heat run that `continues` another begins with all that the other's record holds.
     Raises ConfigurationError for a scenario whose meters don't suit its pair, FaultRefused, and
     Crashed in the middle of a scan or between two of them, where that is one of the faults.
     """
@@ -61,17 +68,31 @@ class Rehearsal:
         voltmeter: str = "live",
         faults: Sequence[str] = (),
         site: Site | None = None,
+        continues: int | None = None,
         observer: Observer = lambda _t, _kind, _facts: None,
-        procedure: Callable[[Expected], Procedure[Any]] = loss_test,
+        procedure: Callable[[Expected], Procedure[Any]] | None = None,
     ) -> None:
         self.scenario = scenario
         self.expected = expected_of(scenario)
         self.archive = archive
         self.observer = observer
         self.procedure = procedure
+        self.continues = continues
+        self.record = record_of(self.expected)
+        begin = 0
+        if self.record is not None and continues is not None:
+            self.record = folded(archive, continues, self.expected).inherited()
+            begin = archive.run(continues).last_t + FOUND_AFTER_NS
         self.site = site or Site(
-            scenario, seed=seed, connection=connection, voltmeter=voltmeter, faults=faults
+            scenario,
+            seed=seed,
+            connection=connection,
+            voltmeter=voltmeter,
+            faults=faults,
+            begin=begin,
         )
+        if self.record is not None and begin and site is None:
+            self.site.found_as(self.record.newest_c())
         self.clock, self.stand = self.site.clock, self.site.stand
         self.operator = self.site.operator
         begun = self.clock.now()
@@ -86,7 +107,7 @@ class Rehearsal:
         self.cycle = Cycle(
             self.expected,
             Outputs(scenario.stand.outputs, outputs, self.clock),
-            lambda record: Run(procedure(self.expected), self.expected, record),
+            lambda record: Run(self._steps(), self.expected, record),
             self.recorder,
             self.operator,
             self._tell,
@@ -107,6 +128,11 @@ class Rehearsal:
         else:
             self.site.faults.go_on()
 
+    def _steps(self) -> Procedure[Any]:
+        if self.procedure is not None:
+            return self.procedure(self.expected)
+        return procedure_of(self.expected, self.record)
+
     def _start_run(self, begun: int) -> RunRecorder | SufferingRecorder:
         scenario, archive = self.scenario, self.archive
         stand = scenario.stand
@@ -121,6 +147,7 @@ class Rehearsal:
                 "host": platform.node(),
                 "anchors": self._anchors.dropped,
             },
+            continues=self.continues,
             t=begun,
             commit_interval_s=stand.commit_interval_s,
         )
@@ -134,6 +161,7 @@ class Rehearsal:
             "procedure": self.scenario.schedule.procedure,
             "schedule": self.scenario.schedule_name,
             "seed": site.seed,
+            "continues": self.continues is not None,
             "connection": site.connection,
             "voltmeter": site.voltmeter,
             "faults": [str(fault) for fault in site.faults.faults],
@@ -162,6 +190,10 @@ class Rehearsal:
         result = verdict = None
         if isinstance(run.returned, LossReadings):
             outcome = reduced(run.returned, self.scenario.pair, self.expected)
+            if self.record is not None:
+                outcome = heat_reduced(
+                    outcome, self.record, self.scenario.pair, self.expected, run.returned
+                )
             result, verdict = outcome.result, outcome.verdict
             if outcome.finding is not None:
                 finding = outcome.finding
@@ -225,17 +257,21 @@ def rehearse(
     out: Path,
     observer: Observer,
     faults: Sequence[str] = (),
+    continues: int | None = None,
 ) -> RunOutcome:
     """Rehearse a scenario from start to end into the archive of a folder.
 
     Runs that an earlier process left without an end are ended first. Raises ConfigurationError,
     ArchiveError, FaultRefused, and Crashed where that is one of the faults: the run is then left
-    without an end.
+    without an end. A heat run that `continues` another of the folder finds the plant as warm as
+    that has last read it, ten minutes later. Raises CannotContinue where there is none to go on.
     """
     with Archive(out) as archive:
         for left in archive.close_abandoned():
             words = f"run {left.run} was left without an end by its process: it counts as aborted"
             observer(0, "note", {"words": words})
+        if continues is not None:
+            refuse_to_continue(archive, continues, scenario)
         rehearsal = Rehearsal(
             scenario,
             seed=seed,
@@ -244,6 +280,7 @@ def rehearse(
             voltmeter=voltmeter,
             faults=faults,
             observer=observer,
+            continues=continues,
         )
         try:
             return rehearsal.finish()

@@ -7,6 +7,8 @@ from typing import Any
 from rich.console import Console
 from rich.text import Text
 
+from acquire.heat_lines import Lines, shown
+from acquire.heat_table import heat_tables, judged_outside
 from acquire.records import Outcome
 from acquire.results_table import number, results_table
 from acquire.terminal import ABNORMAL, EMERGENCY, MANDATORY, NORMAL, PLAIN, QUIET
@@ -52,8 +54,11 @@ class Report:
             self._move(t, facts)
             return
         self._moved()
-        show = LINES.get(kind, _unknown)
-        for label, style, words in show({"kind": kind, **facts}):
+        if kind == "shows":
+            lines = shown(t, facts)
+        else:
+            lines = LINES.get(kind, _unknown)({"kind": kind, **facts})
+        for label, style, words in lines:
             self._line(t, label, style, words)
 
     def result(self, run: Outcome) -> None:
@@ -62,6 +67,10 @@ class Report:
         self._console.print()
         if run.result is not None:
             self._console.print(results_table(run.result))
+            for part in heat_tables(run.result):
+                self._console.print()
+                self._console.print(part)
+            self._console.print()
         for words, style in _ending(run):
             self._console.print(Text(words, style))
         self._console.print()
@@ -102,9 +111,6 @@ def stand_time(t: int) -> str:
     """Return stand time (ns) as h:mm:ss."""
     seconds = t // S
     return f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
-
-
-Lines = list[tuple[str, str, str]]
 
 
 def _started(facts: Facts) -> Lines:
@@ -240,6 +246,7 @@ def _ending(run: Outcome) -> list[tuple[str, str]]:
     if run.verdict is not None:
         within = run.verdict == "within"
         lines.append((f"Verdict: {run.verdict} limits", NORMAL if within else ABNORMAL))
+        lines += [(f"Outside: {words}", ABNORMAL) for words in judged_outside(run.result or {})]
     elif run.result is not None:
         lines.append(("No verdict", ABNORMAL))
     if run.may_be_live:

@@ -10,7 +10,8 @@ def restarted(ended: Rehearsal, after_s: float = AFTER_S) -> Rehearsal:
     """Return the next run on the plant and archive of a program that has ended without its end.
 
     In between the plant goes on by itself for `after_s` seconds, and people do what they were
-    about to do. The old run is marked aborted; the new one begins at prepare and knows nothing.
+    about to do. The old run is marked aborted; the new one begins at prepare and has no evidence.
+    A heat run continues the old one: it inherits readings and marks, nothing that was proven.
     Raises ArchiveError.
     """
     site = ended.site
@@ -27,6 +28,7 @@ def restarted(ended: Rehearsal, after_s: float = AFTER_S) -> Rehearsal:
         site=site,
         observer=ended.observer,
         procedure=ended.procedure,
+        continues=ended.recorder.run if ended.record is not None else None,
     )
 
 

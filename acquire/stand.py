@@ -23,6 +23,8 @@ def unjudged(scenario: Scenario) -> Expected:
         scan_period_s=stand.scan_period_s,
         commit_interval_s=stand.commit_interval_s,
         watchdog_drop_s=stand.watchdog.drop_s,
+        thermal=pair.thermal,
+        selector_positions=stand.selector_positions(),
     )
 
 

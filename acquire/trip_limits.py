@@ -169,7 +169,7 @@ def _evidence(
         return Evidence(recent=recent)
     gap = expected.ratio_limit * 2 * expected.nameplate.ratio * stage.lv_voltage_v
     return Evidence(
-        loop=Loop(expected.loop_impedance_ohm, 0),
+        loop=Loop(expected.loop_impedance_ohm, 0, COLD_C),
         proof_complete=0,
         gap=Gap(gap, stage.lv_voltage_v, expected.ratio_limit, 0),
         opposed=0,

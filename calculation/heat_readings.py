@@ -60,17 +60,23 @@ class CoolingReadings:
 class HeatReadings:
     """All that a heat run read.
 
+    `balance_c` are the means of all temperature channels while the cold resistances were read.
     `steady_at_s` is when the schedule's rule was met (None: the time limit came first),
     `soak_from_s` when rated voltage and current first stood together, `shutdown_s` the
     loss-equivalent instant of the shutdown. Where an overload step was run, `overload_from_s` is
-    when its current stood, and the last row before it ends the steady state.
+    when its current stood, and the last row before it ends the steady state. `rate_k_per_h` is
+    what the faster unit still changed by at the end of the soak; `movements` counts what the
+    regulators were told to move.
     """
 
     loss: LossReadings
     history: History
+    balance_c: Mapping[str, float]
     cold: Mapping[str, ColdResistance]
     cooling: Mapping[str, CoolingReadings]
     soak_from_s: float
     steady_at_s: float | None
     shutdown_s: float
     overload_from_s: float | None = None
+    rate_k_per_h: float | None = None
+    movements: int = 0

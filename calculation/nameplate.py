@@ -11,6 +11,10 @@ Positive = Annotated[float, Gt(0)]
 NotNegative = Annotated[float, Ge(0)]
 Percent = Annotated[float, Gt(0), Lt(100)]
 Material = Literal["copper", "aluminium"]
+Construction = Literal["liquid", "dry"]
+Cooling = Literal["ONAN", "ONAF", "OFAF", "ODAF", "AN", "AF"]
+InsulationClass = Literal["A", "E", "B", "F", "H", "200", "220"]
+RiseK = Annotated[float, Gt(0), Lt(300)]
 
 # How a dataclass that is read from a file is validated: no key unknown, no number that is not one.
 STRICT: dict[str, object] = {"extra": "forbid", "allow_inf_nan": False, "strict": False}
@@ -96,6 +100,30 @@ class Guarantee:
 
 
 @dataclass(frozen=True, slots=True)
+class ThermalPlate:
+    """The thermal side of a nameplate, which only a heat run needs.
+
+    `insulation` is the thermal class of a dry-type unit (IEC 60085), `altitude_m` where the unit
+    is to stand. Guaranteed rises in K replace the standard's limits where they are given.
+    `hot_spot_gradient_k` is the hot-spot above the top liquid (dry type: above its winding) at
+    rated current by design: what bounds an overload step before a gradient has been measured.
+    `time_constant_s` is that of the liquid (dry type: of the winding), 2 h where it is not known.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    construction: Construction
+    cooling: Cooling
+    hot_spot_gradient_k: Positive
+    insulation: InsulationClass | None = None
+    altitude_m: Annotated[float, Ge(0), Le(6000)] = 0.0
+    time_constant_s: Positive = 7200.0
+    top_liquid_rise_k: RiseK | None = None
+    winding_rise_k: RiseK | None = None
+    hot_spot_rise_k: RiseK | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Pair:
     """The twins under test: who they are, what they promise, what is known of them."""
 
@@ -107,4 +135,5 @@ class Pair:
     nameplate: Nameplate
     resistances: Resistances
     guarantee: Guarantee
+    thermal: ThermalPlate | None = None
     note: str = field(default="")

@@ -22,7 +22,7 @@ AMBIENT_LAG_S = 7200.0
 
 
 @dataclass(frozen=True, slots=True)
-class _Terms:
+class Terms:
     """What a rule asks: rate below or at `rate_k_per_h`, held; or change over three hours."""
 
     held_s: float
@@ -34,11 +34,31 @@ class _Terms:
 
 # Numbers from memory of the standards; the hour of the dry type is our own choice, since IEC
 # 60076-11 gives none. IEEE's three hours are its window, so nothing has to be held on top.
-TERMS: dict[Rule, _Terms] = {
-    "IEC 60076-2": _Terms(3 * HOUR_S, rate_k_per_h=1.0),
-    "IEEE C57.12.90": _Terms(0.0, change_k=1.0, change_share=0.025),
-    "IEC 60076-11": _Terms(HOUR_S, rate_k_per_h=1.0, at_limit_too=True),
+TERMS: dict[Rule, Terms] = {
+    "IEC 60076-2": Terms(3 * HOUR_S, rate_k_per_h=1.0),
+    "IEEE C57.12.90": Terms(0.0, change_k=1.0, change_share=0.025),
+    "IEC 60076-11": Terms(HOUR_S, rate_k_per_h=1.0, at_limit_too=True),
 }
+
+
+class LaggedAmbient:
+    """Ambient through a first-order lag, exact where it runs straight between readings (D)."""
+
+    def __init__(self, lag_s: float) -> None:
+        self._lag_s = lag_s
+        self._last: tuple[float, float, float] | None = None
+
+    def add(self, t_s: float, ambient_c: float) -> float:
+        """Take the ambient of instant `t_s` and return it lagged, degC; the first as it is."""
+        if self._last is None:
+            self._last = (t_s, ambient_c, ambient_c)
+        since_s, raw_c, lagged_c = self._last
+        steps = (t_s - since_s) / self._lag_s
+        if steps:
+            kept, slope = exp(-steps), (ambient_c - raw_c) / steps
+            lagged_c = ambient_c - slope + (lagged_c - raw_c + slope) * kept
+            self._last = (t_s, ambient_c, lagged_c)
+        return lagged_c
 
 
 class Steadiness:
@@ -61,14 +81,13 @@ class Steadiness:
         if not (0 < lag_s < inf and watched > 0):
             raise ImpossibleReading({"lag_s": lag_s, "watched": watched}, "must be above zero")
         self._terms = TERMS[rule]
-        self._lag_s = lag_s
+        self._ambient = LaggedAmbient(lag_s)
         size = MINUTES_OF_CHANGE if isfinite(self._terms.change_k) else MINUTES_A_WINDOW
         self._t_s = np.zeros(size + 1)
         self._rise_k = np.zeros((size + 1, watched))
         self._rows = 0
         self._since_s: float | None = None
         self._met_from_s: float | None = None
-        self._ambient: tuple[float, float, float] | None = None
         self._now_s: float | None = None
         self.rate_k_per_h: float | None = None
         self.steady_at_s: float | None = None
@@ -94,7 +113,7 @@ class Steadiness:
         row = self._rows % len(self._t_s)
         self._t_s[row] = t_s
         self._rise_k[row] = watched_c
-        self._rise_k[row] -= self._lagged(t_s, ambient_c)
+        self._rise_k[row] -= self._ambient.add(t_s, ambient_c)
         self._rows += 1
         self._judge(t_s)
 
@@ -122,18 +141,6 @@ class Steadiness:
         _, rise_k = self._last(self._now_s, HOUR_S)
         return tuple(float(mean) for mean in rise_k.mean(axis=0))
 
-    def _lagged(self, t_s: float, ambient_c: float) -> float:
-        """Ambient through a first-order lag, exactly for an ambient straight between readings."""
-        if self._ambient is None:
-            self._ambient = (t_s, ambient_c, ambient_c)
-        since, raw, lagged = self._ambient
-        steps = (t_s - since) / self._lag_s
-        if steps:
-            kept, slope = exp(-steps), (ambient_c - raw) / steps
-            lagged = ambient_c - slope + (lagged - raw + slope) * kept
-            self._ambient = (t_s, ambient_c, lagged)
-        return lagged
-
     def _judge(self, t_s: float) -> None:
         terms = self._terms
         if not self._spans(t_s, HOUR_S):
@@ -150,7 +157,7 @@ class Steadiness:
         if self.steady_at_s is None and t_s - self._met_from_s >= terms.held_s:
             self.steady_at_s = t_s
 
-    def _met(self, t_s: float, rate: float, terms: _Terms) -> bool:
+    def _met(self, t_s: float, rate: float, terms: Terms) -> bool:
         if isfinite(terms.change_k):
             window_s = MINUTES_OF_CHANGE * 60.0
             if not self._spans(t_s, window_s):

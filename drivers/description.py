@@ -129,6 +129,20 @@ class ContactorWiring:
 
 
 @dataclass(frozen=True, slots=True)
+class SelectorWiring:
+    """The selector that connects the resistance meter: where its position is written, 0 is open.
+
+    Position n puts the meter's d.c. on the windings of `positions[n - 1]`, each alone, named by
+    their channels of resistance. Where none are given there is one position with all of them.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    address: Register
+    positions: tuple[Annotated[tuple[str, ...], MinLen(1)], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Regulator:
     """A motor regulator with its supply.
 
@@ -160,7 +174,7 @@ class OutputWiring:
     heartbeat: Register
     lv_contactor: ContactorWiring
     loop_contactor: ContactorWiring
-    resistance_selector: ContactorWiring
+    resistance_selector: SelectorWiring
     lv_regulator: Regulator
     loop_regulator: Regulator
 
@@ -198,3 +212,11 @@ class Stand:
     def channels(self) -> dict[str, Channel]:
         """Return every channel of the stand by name."""
         return {c.name: c for i in self.instrument for c in i.channel}
+
+    def selector_positions(self) -> tuple[tuple[str, ...], ...]:
+        """Return the channels of resistance that each position of the selector connects."""
+        positions = self.outputs.resistance_selector.positions
+        if positions:
+            return positions
+        all_of_them = tuple(name for name, c in self.channels().items() if c.unit == "Ω")
+        return (all_of_them,) if all_of_them else ()

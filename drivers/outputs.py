@@ -25,9 +25,10 @@ S = 1_000_000_000
 class OutputState(NamedTuple):
     """What an output was told and how far it has come.
 
-    `commanded` is 1.0 or 0.0 for a contactor, the target position for a regulator; `since` the
-    instant of that command, `due` when a healthy output has followed it, `at_rest_since` the
-    instant at which the question was asked whose answer first showed it there (None: not yet).
+    `commanded` is 1.0 or 0.0 for a contactor, the position for the selector (0.0 is open), the
+    target position for a regulator; `since` the instant of that command, `due` when a healthy
+    output has followed it, `at_rest_since` the instant at which the question was asked whose answer
+    first showed it there (None: not yet).
     """
 
     commanded: float
@@ -71,9 +72,9 @@ class Outputs:
         for output in REGULATORS:
             self.move(output, 0.0)
 
-    def close(self, output: str) -> None:
-        """Close a contactor."""
-        self._contactor(output, 1)
+    def close(self, output: str, onto: int = 1) -> None:
+        """Close a contactor, or the selector onto one of its positions, counted from 1."""
+        self._contactor(output, onto if output == SELECTOR else 1)
 
     def move(self, output: str, to: float) -> None:
         """Send a regulator to an absolute position, 0 to 1 of its travel."""
@@ -114,14 +115,14 @@ class Outputs:
     def _band(self, output: str) -> float:
         return 1.01 * self._regulator(output).resolution if output in REGULATORS else 0.5
 
-    def _contactor(self, output: str, energised: int) -> None:
+    def _contactor(self, output: str, word: int) -> None:
         wiring = self._wiring
         address = {
-            LV: wiring.lv_contactor,
-            LOOP: wiring.loop_contactor,
-            SELECTOR: wiring.resistance_selector,
-        }[output].address
-        self._command(output, float(energised), 0, address, energised)
+            LV: wiring.lv_contactor.address,
+            LOOP: wiring.loop_contactor.address,
+            SELECTOR: wiring.resistance_selector.address,
+        }[output]
+        self._command(output, float(word), 0, address, word)
 
     def _command(self, output: str, target: float, travel: int, address: int, word: int) -> None:
         state = self._states[output]

@@ -5,8 +5,9 @@ from math import isinf
 from typing import NamedTuple
 
 from drivers.outputs import LOOP, LV, LV_REGULATOR
-from sequences.evidence import Evidence, has_followed, is_closed, is_open
+from sequences.evidence import Evidence, is_closed, is_open
 from sequences.expected import Expected
+from sequences.following import has_followed
 from sequences.prompt import OPERATOR_STOP
 from sequences.scan import (
     FREQUENCY,
@@ -14,8 +15,7 @@ from sequences.scan import (
     HV_VOLTAGE,
     LV_VOLTAGE,
     SERIES_VOLTAGE,
-    TOP_LIQUID_A,
-    TOP_LIQUID_B,
+    UNITS,
     S,
     Scan,
 )
@@ -144,7 +144,7 @@ def proving_with_loop(at: View) -> bool:
 
 def loop_over(value: float, at: View) -> bool:
     """Loop current above 1.15 of its set-point maximum."""
-    return value > 1.15 * at.expected.nameplate.hv_current_a
+    return value > 1.15 * at.expected.most_loop_current_a
 
 
 def opposition_shown(at: View) -> bool:
@@ -183,7 +183,7 @@ def residual_over(value: float, at: View) -> bool:
     if isinf(value):
         return True
     current = scan.value(HV_CURRENT) or 0.0
-    impedance = at.evidence.loop_impedance_ohm(expected)
+    impedance = at.evidence.loop_impedance_ohm(scan, expected)
     gap = at.evidence.gap_at(scan.value(LV_VOLTAGE) or 0.0, expected)
     unsure = 2 * (
         expected.error_of(HV_VOLTAGE, value) + impedance * expected.error_of(HV_CURRENT, current)
@@ -313,12 +313,47 @@ def too_hot(value: float, at: View) -> bool:
     return value > at.expected.schedule.top_liquid_limit_c
 
 
+def winding_too_hot(value: float, at: View) -> bool:
+    """A dry-type unit's winding above the schedule's limit."""
+    return value > at.expected.schedule.winding_limit_c
+
+
+def rises_too_fast(channel: str) -> Exceeded:
+    """The temperature rose faster over the last minutes than the schedule allows."""
+
+    def rises(value: float, at: View) -> bool:
+        before = at.evidence.warmed.get(channel)
+        if before is None:
+            return False
+        minutes = (at.scan.image[channel].t - before.t) / (60 * S)
+        allowed = at.expected.schedule.rise_rate_limit_k_per_min * max(minutes, 1.0)
+        return value - before.value_c > allowed
+
+    return rises
+
+
 def twins_differ(_value: float, at: View) -> bool:
-    """Top liquids of the twins further apart than the schedule allows."""
-    a, b = at.scan.value(TOP_LIQUID_A), at.scan.value(TOP_LIQUID_B)
+    """The twins further apart than the schedule allows."""
+    a, b = _unit_temperatures(at)
     if a is None or b is None:
         return False
     return abs(a - b) > at.expected.schedule.twins_differ_limit_k
+
+
+def _unit_temperatures(at: View) -> tuple[float | None, float | None]:
+    """Mean temperature of each unit, None where a sensor has no value."""
+    means: list[float | None] = []
+    for unit in UNITS:
+        values = [at.scan.value(c) for c in at.expected.warmth[unit]]
+        known = [v for v in values if v is not None]
+        means.append(sum(known) / len(known) if len(known) == len(values) else None)
+    return means[0], means[1]
+
+
+def ambient_out_of_range(value: float, at: View) -> bool:
+    """Cooling air outside the range for which the schedule counts a heat run."""
+    soak = at.expected.schedule.soak
+    return soak is not None and not soak.ambient_from_c <= value <= soak.ambient_to_c
 
 
 def record_late(_value: float, at: View) -> bool:
@@ -376,9 +411,9 @@ def prompt_words(at: View) -> str:
 
 
 def twins_words(at: View) -> str:
-    """What both top liquids read."""
-    a, b = at.scan.value(TOP_LIQUID_A), at.scan.value(TOP_LIQUID_B)
-    return f"top liquid of A {a} °C, of B {b} °C"
+    """What both units read."""
+    a, b = _unit_temperatures(at)
+    return f"unit A {a} °C, unit B {b} °C"
 
 
 def rated_lv(expected: Expected) -> float:

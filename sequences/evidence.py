@@ -1,6 +1,6 @@
 """What has been proven, folded from scans alone and never set by a procedure."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
@@ -13,6 +13,7 @@ from sequences.criteria import (
     shows_voltmeter,
 )
 from sequences.expected import Expected
+from sequences.following import NOTHING_RAISED, Rest, lv_followed
 from sequences.prompt import Answer, is_of_prepare
 from sequences.scan import (
     GUARD,
@@ -22,8 +23,7 @@ from sequences.scan import (
     LV_CURRENT,
     LV_VOLTAGE,
     SERIES_VOLTAGE,
-    TOP_LIQUID_A,
-    TOP_LIQUID_B,
+    UNITS,
     WATCHDOG,
     S,
     Scan,
@@ -36,15 +36,15 @@ PROVES_LOOP_FROM = 0.2  # of rated current: 25 % wanted, reached within the pair
 SHOWS_AIDING_FROM = 0.45
 RATED_FROM = 0.95  # of rated voltage: where r is judged
 STEADINESS_NS = 10 * S
-NOTICEABLE = 0.02  # of full voltage: a raise that has to show
-FOLLOWED = 0.25  # of what a raise promises: less has not followed it
+WARMING_NS = 180 * S
 
 
 class Loop(NamedTuple):
-    """The measured loop: |2 Z_e| in ohm, and when."""
+    """The measured loop: |2 Z_e| in ohm, when, and how warm the units then were, degC."""
 
     impedance_ohm: float
     t: int
+    unit_c: float
 
 
 class Gap(NamedTuple):
@@ -56,14 +56,13 @@ class Gap(NamedTuple):
     t: int
 
 
-class Rest(NamedTuple):
-    """A regulator at rest: its position, and the voltage that its supply then read, V."""
+class Warmth(NamedTuple):
+    """A temperature some minutes ago, degC, and when."""
 
-    position: float
-    voltage_v: float
-
-
-NOTHING_RAISED = Rest(0.0, 0.0)
+    value_c: float
+    t: int
+    next_c: float
+    next_t: int
 
 
 class Evidence(NamedTuple):
@@ -94,6 +93,7 @@ class Evidence(NamedTuple):
     rest: Mapping[str, tuple[Rest | None, Rest]] = MappingProxyType({})
     lv_followed: Rest = NOTHING_RAISED
     recent: Mapping[str, tuple[tuple[int, float], ...]] = MappingProxyType({})
+    warmed: Mapping[str, Warmth] = MappingProxyType({})
 
     def after(self, scan: Scan, expected: Expected) -> "Evidence":
         """Return the evidence after one more scan; a guard open or unwatched leaves none."""
@@ -110,9 +110,12 @@ class Evidence(NamedTuple):
         """Return the evidence after a trip."""
         return self._replace(revoked=True)
 
-    def loop_impedance_ohm(self, expected: Expected) -> float:
-        """Return |2 Z_e|, ohm: the nameplate's until measured."""
-        return self.loop.impedance_ohm if self.loop else expected.loop_impedance_ohm
+    def loop_impedance_ohm(self, scan: Scan, expected: Expected) -> float:
+        """Return |2 Z_e|, ohm: the nameplate's until measured, then carried to how warm it is."""
+        if self.loop is None:
+            return expected.loop_impedance_ohm
+        now = expected.loop_impedance_at(unit_c(scan, expected))
+        return self.loop.impedance_ohm * now / expected.loop_impedance_at(self.loop.unit_c)
 
     def gap_at(self, lv_voltage_v: float, expected: Expected) -> float:
         """Return the gap voltage at this LV voltage, V: by its limit until shown at rated."""
@@ -263,10 +266,11 @@ def _proof(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
     voltage, current, power = seen
     if current < PROVES_LOOP_FROM * expected.nameplate.hv_current_a or voltage <= 0:
         return changes
-    follows = current * expected.loop_impedance_at(liquid_c(scan, expected)) / voltage
+    warm = unit_c(scan, expected)
+    follows = current * expected.loop_impedance_at(warm) / voltage
     if not LOOP_WITHIN[0] <= follows <= LOOP_WITHIN[1]:
         return {**changes, "loop": None, "wattmeter": None}
-    changes["loop"] = Loop(voltage / current, scan.image[HV_CURRENT].began)
+    changes["loop"] = Loop(voltage / current, scan.image[HV_CURRENT].began, warm)
     if 0 < power <= 1.05 * voltage * current:
         changes["wattmeter"] = scan.image[HV_POWER].began
     else:
@@ -292,12 +296,13 @@ def _voltmeter(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any
     }
 
 
-def liquid_c(scan: Scan, expected: Expected) -> float:
-    """Return the mean of the top liquids, degC: in balance, the windings' temperature.
+def unit_c(scan: Scan, expected: Expected, units: Sequence[str] = UNITS) -> float:
+    """Return the mean of the top liquids, degC, of a dry-type pair that of its windings.
 
-    Where neither has a value, the nameplate's reference temperature.
+    In balance it is the windings' temperature. Where none has a value, the nameplate's reference.
     """
-    values = [v for v in (scan.value(TOP_LIQUID_A), scan.value(TOP_LIQUID_B)) if v is not None]
+    channels = [c for unit in units for c in expected.warmth[unit]]
+    values = [v for v in (scan.value(c) for c in channels) if v is not None]
     return sum(values) / len(values) if values else expected.nameplate.reference_temperature_c
 
 
@@ -352,28 +357,12 @@ def _rest(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
     return {"rest": {**known.rest, **found}} if found else {}
 
 
-def _lv_followed(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
-    """Where the LV voltage last came up with a raise: beyond, a voltmeter may be dead or stuck.
-
-    Raises too small to show anything count together. Lowered, a supply drops less than before.
-    """
+def _lv_followed(known: Evidence, _scan: Scan, expected: Expected) -> dict[str, Any]:
+    """Where the LV voltage last came up with a raise."""
     if LV_REGULATOR not in known.rest:
         return {}
-    was, now = known.lv_followed, known.rest[LV_REGULATOR][1]
-    asked = expected.promised_v(LV_REGULATOR, now.position - was.position)
-    if asked < 0:
-        return {"lv_followed": Rest(now.position, max(now.voltage_v, was.voltage_v + asked))}
-    if has_followed(expected, LV_REGULATOR, was, now):
-        return {"lv_followed": now}
-    return {}
-
-
-def has_followed(expected: Expected, output: str, was: Rest, now: Rest) -> bool | None:
-    """Return whether a supply's voltage came up with a raise; None: too small to tell, or none."""
-    asked = expected.promised_v(output, now.position - was.position)
-    if asked <= NOTICEABLE * expected.regulator(output).full_voltage_v:
-        return None
-    return now.voltage_v - was.voltage_v >= FOLLOWED * asked
+    followed = lv_followed(expected, known.lv_followed, known.rest[LV_REGULATOR][1])
+    return {} if followed == known.lv_followed else {"lv_followed": followed}
 
 
 def _recent(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:
@@ -392,6 +381,21 @@ def _recent(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:
             kept = _from(kept, newest.t - STEADINESS_NS)
             found[channel] = (*kept, (newest.t, newest.value))
     return {"recent": {**known.recent, **found}} if found else {}
+
+
+def _warmed(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
+    """Each unit's temperatures three to six minutes ago, for how fast they rise."""
+    found: dict[str, Warmth] = {}
+    for channel in expected.watched_warmth:
+        _, t, _began, value, _quality, _reason = scan.image[channel]
+        if value is None:
+            continue
+        before = known.warmed.get(channel)
+        if before is None:
+            found[channel] = Warmth(value, t, value, t)
+        elif t - before.next_t >= WARMING_NS:
+            found[channel] = Warmth(before.next_c, before.next_t, value, t)
+    return {"warmed": {**known.warmed, **found}} if found else {}
 
 
 def _from(readings: tuple[tuple[int, float], ...], t: int | None) -> tuple[tuple[int, float], ...]:
@@ -415,4 +419,5 @@ FOLDS = (
     _rest,
     _lv_followed,
     _recent,
+    _warmed,
 )

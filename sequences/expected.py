@@ -11,11 +11,11 @@ from calculation.correction import (
     resistance_at,
     temperature_constant,
 )
-from calculation.nameplate import Nameplate, Resistances
+from calculation.nameplate import Nameplate, Resistances, ThermalPlate
 from drivers.description import Channel, Regulator
 from drivers.outputs import LV_REGULATOR
-from sequences.scan import S
-from sequences.schedule import Schedule
+from sequences.scan import LIQUID, UNITS, WINDINGS, S
+from sequences.schedule import Schedule, Soak
 
 OVERSHOOT_OF_PREDICTION = 1.15
 AIDING_QUOTIENT = 0.2
@@ -28,6 +28,8 @@ class Expected:
 
     Currents named `share` are of the pair: two no-load currents of the nameplate. Impedances are
     of the loop (both units), HV side, branch leads included, at the nameplate's temperature.
+    `selector_positions` are the resistance channels that the meter reads at each position of the
+    selector; where there is none, people connect the meter.
     """
 
     nameplate: Nameplate
@@ -43,6 +45,8 @@ class Expected:
     scan_period_s: float
     commit_interval_s: float
     watchdog_drop_s: float
+    thermal: ThermalPlate | None = None
+    selector_positions: tuple[tuple[str, ...], ...] = ()
 
     @cached_property
     def u_k(self) -> float:
@@ -68,7 +72,19 @@ class Expected:
         """Return |2 Z_e| of the nameplate with its windings at this temperature, ohm, HV side.
 
         A small pair's impedance is half resistance: cold it is a tenth below the nameplate's.
+        To the next half kelvin: asked in every scan, and 0.5 K is 0.1 %.
         """
+        half_kelvins = round(2 * winding_c)
+        known = self._loop_impedances.get(half_kelvins)
+        if known is None:
+            known = self._loop_impedances[half_kelvins] = self._loop_impedance(half_kelvins / 2)
+        return known
+
+    @cached_property
+    def _loop_impedances(self) -> dict[int, float]:
+        return {}
+
+    def _loop_impedance(self, winding_c: float) -> float:
         plate, known = self.nameplate, self.resistances
         reference_c = plate.reference_temperature_c
         ohmic = []
@@ -106,6 +122,38 @@ class Expected:
     def averaging_ns(self) -> int:
         """The meters' own averaging time, ns."""
         return int(self.averaging_s * S)
+
+    @cached_property
+    def warmth(self) -> Mapping[str, tuple[str, ...]]:
+        """Channels of each unit that have its windings' temperature in balance."""
+        found = {}
+        for unit in UNITS:
+            liquid = tuple(f"{unit}.{place}" for place in LIQUID)
+            windings = tuple(f"{unit}.{place}" for place in WINDINGS)
+            found[unit] = liquid if liquid[0] in self.channels else windings
+        return found
+
+    @cached_property
+    def watched_warmth(self) -> tuple[str, ...]:
+        """The same channels of both units, in one row."""
+        return tuple(c for unit in UNITS for c in self.warmth[unit])
+
+    @cached_property
+    def ambients(self) -> tuple[str, ...]:
+        """Channels of the cooling air around the units."""
+        return tuple(c for c in self.channels if c.startswith("ambient."))
+
+    @property
+    def soak(self) -> Soak:
+        """The heat run's part of the schedule; only a heat run asks for it."""
+        if self.schedule.soak is None:
+            raise ValueError("this schedule has no soak")
+        return self.schedule.soak
+
+    @cached_property
+    def most_loop_current_a(self) -> float:
+        """The largest loop current that the schedule sets, A."""
+        return self.schedule.most_current * self.nameplate.hv_current_a
 
     @cached_property
     def critical_ns(self) -> tuple[tuple[str, int], ...]:

@@ -1,6 +1,8 @@
 """The back-to-back loss test, top to bottom as the stages of the test are."""
 
+from collections.abc import Callable
 from math import inf
+from typing import NamedTuple
 
 from calculation.pair import local_exponent
 from calculation.readings import LoadMeans, LossReadings, NoLoadMeans, ProveMeans
@@ -16,9 +18,10 @@ from sequences.checks import (
     check_pause,
     check_voltmeter,
 )
+from sequences.evidence import unit_c
 from sequences.exchange import check_exchange
 from sequences.expected import Expected
-from sequences.prepare import VOLTAGES, prepare
+from sequences.prepare import VOLTAGES, balanced, prepare
 from sequences.prompt import INTERCHANGE, MAKING_SAFE, confirm
 from sequences.prove import LOOP_CHANNELS, LV_CHANNELS, prove
 from sequences.scan import (
@@ -30,8 +33,6 @@ from sequences.scan import (
     LV_VOLTAGE,
     LV_VOLTAGE_MEAN,
     SERIES_VOLTAGE,
-    TOP_LIQUID_A,
-    TOP_LIQUID_B,
     Procedure,
     Scan,
     Stop,
@@ -54,20 +55,41 @@ from sequences.stages import (
 PAUSE_AT = 0.25
 SHORT_OF_RATED = 0.9
 SHORT_WINDOW_S = 10.0
-TOP_LIQUIDS = (TOP_LIQUID_A, TOP_LIQUID_B)
 NO_LOAD_CHANNELS = (*LV_CHANNELS, LV_VOLTAGE_MEAN, SERIES_VOLTAGE)
+
+
+class Proven(NamedTuple):
+    """What the prove stage read of the loop, and how warm the units then were, degC."""
+
+    means: ProveMeans
+    unit_c: float
+
+    @property
+    def loop_impedance_ohm(self) -> float:
+        """Return |2 Z_e|, ohm, HV side."""
+        return self.means.hv_voltage_v / self.means.hv_current_a
 
 
 def loss_test(expected: Expected) -> Procedure[LossReadings]:
     """Run the whole test and return what it read; raises Stop with a finding."""
-    scan, proven, cold_c = yield from proven_pair(expected)
+    scan, proven = yield from proven_pair(expected)
+    scan, readings = yield from losses(scan, expected, proven)
+    scan = yield from lower_voltage(scan, expected)
+    yield from make_safe(scan, expected)
+    return readings
+
+
+def losses(scan: Scan, expected: Expected, proven: Proven) -> Procedure[tuple[Scan, LossReadings]]:
+    """From a proven pair at half the impedance voltage to its losses; ends at rated LV voltage.
+
+    The loop contactor is then open, and the LV meters have read what they read before.
+    """
     scan, exponent_point = yield from energise(scan, expected)
     scan, no_load = yield from no_load_readings(scan, expected)
     scan = yield from circulate(scan, expected, proven, no_load[SERIES_VOLTAGE])
     scan, loaded, hot_c = yield from load_readings(scan, expected, proven, no_load)
-    scan = yield from shut_down(scan, expected, no_load)
-    yield from make_safe(scan, expected)
-    return LossReadings(
+    scan = yield from open_loop(scan, expected, no_load)
+    return scan, LossReadings(
         no_load=NoLoadMeans(
             no_load[LV_VOLTAGE], no_load[LV_VOLTAGE_MEAN], no_load[LV_CURRENT], no_load[LV_POWER]
         ),
@@ -78,28 +100,33 @@ def loss_test(expected: Expected) -> Procedure[LossReadings]:
             loaded[LV_VOLTAGE],
             loaded[LV_POWER],
         ),
-        prove=proven,
+        prove=proven.means,
         series_voltage_v=no_load[SERIES_VOLTAGE],
         loss_exponent=_exponent(exponent_point, no_load),
         winding_temperature_c=hot_c,
-        prove_temperature_c=cold_c,
+        prove_temperature_c=proven.unit_c,
     )
 
 
-def proven_pair(expected: Expected) -> Procedure[tuple[Scan, ProveMeans, float]]:
-    """Prepare and prove; found aiding once, have one secondary interchanged and begin anew."""
-    scan = yield from prepare(expected)
-    cold = _liquid_c(scan)
+def proven_pair(
+    expected: Expected, cold: Callable[[Scan], Procedure[Scan]] = balanced
+) -> Procedure[tuple[Scan, Proven]]:
+    """Prepare and prove; found aiding once, have one secondary interchanged and begin anew.
+
+    `cold` is what a first prepare does on the dead stand in balance, before people are asked.
+    """
+    scan = yield from prepare(expected, cold)
+    cold_c = unit_c(scan, expected)
     scan, proven = yield from prove(expected)
     if proven is not None:
-        return scan, proven, cold
+        return scan, Proven(proven, cold_c)
     scan = yield from report(AIDING)
-    scan = yield from shut_down(scan, expected)
+    scan = yield from lower_voltage(scan, expected)
     scan = yield from make_safe(scan, expected)
     prompt = confirm(INTERCHANGE, AIDING.seen, expected.schedule.prompt_time_s)
     scan = yield from ask(scan, prompt)
     scan = yield from prepare(expected)
-    cold = _liquid_c(scan)
+    cold_c = unit_c(scan, expected)
     scan, proven = yield from prove(expected)
     if proven is None:
         raise Stop(
@@ -108,7 +135,7 @@ def proven_pair(expected: Expected) -> Procedure[tuple[Scan, ProveMeans, float]]
             "which secondary was interchanged, and whether both of its ends were; tap positions:"
             " far apart on a weak LV supply they look alike",
         )
-    return scan, proven, cold
+    return scan, Proven(proven, cold_c)
 
 
 def energise(scan: Scan, expected: Expected) -> Procedure[tuple[Scan, Means]]:
@@ -145,18 +172,18 @@ def no_load_readings(scan: Scan, expected: Expected) -> Procedure[tuple[Scan, Me
     return scan, means
 
 
-def circulate(scan: Scan, expected: Expected, proven: ProveMeans, gap_v: float) -> Procedure[Scan]:
+def circulate(scan: Scan, expected: Expected, proven: Proven, gap_v: float) -> Procedure[Scan]:
     """Close the loop at regulator zero, judge what circulates, ramp to rated current."""
     scan = yield from enter("circulate")
     scan = yield from close(scan, LOOP)
     scan = yield from settled(scan, expected, *LOOP_CHANNELS)
-    impedance = _loop_impedance(proven)
+    impedance = proven.loop_impedance_ohm
     check_circulating(expected, impedance, gap_v, scan.value(HV_CURRENT) or 0.0)
     return (yield from ramp_current(scan, expected, 1.0, impedance))
 
 
 def load_readings(
-    scan: Scan, expected: Expected, proven: ProveMeans, no_load: Means
+    scan: Scan, expected: Expected, proven: Proven, no_load: Means
 ) -> Procedure[tuple[Scan, Means, float]]:
     """At rated voltage and current, average both supplies over the same interval.
 
@@ -166,28 +193,35 @@ def load_readings(
     """
     scan = yield from enter("load_readings")
     scan = yield from ramp_voltage(scan, expected, 1.0)
-    scan = yield from ramp_current(scan, expected, 1.0, _loop_impedance(proven))
-    channels = (*LOOP_CHANNELS, LV_VOLTAGE, LV_POWER, SERIES_VOLTAGE, *TOP_LIQUIDS)
+    scan = yield from ramp_current(scan, expected, 1.0, proven.loop_impedance_ohm)
+    warmth = expected.watched_warmth
+    channels = (*LOOP_CHANNELS, LV_VOLTAGE, LV_POWER, SERIES_VOLTAGE, *warmth)
     scan, means = yield from average(
         scan, expected, expected.schedule.window_s, channels, "load readings"
     )
     check_voltmeter(expected, means[SERIES_VOLTAGE], means[HV_VOLTAGE])
-    check_exchange(expected, no_load, means, proven)
-    return scan, means, sum(means[c] for c in TOP_LIQUIDS) / len(TOP_LIQUIDS)
+    check_exchange(expected, no_load, means, proven.means)
+    return scan, means, sum(means[c] for c in warmth) / len(warmth)
 
 
-def shut_down(scan: Scan, expected: Expected, no_load: Means | None = None) -> Procedure[Scan]:
-    """Current to zero, loop contactor, voltage to zero, LV contactor, each seen; all reads dead.
+def open_loop(scan: Scan, expected: Expected, no_load: Means) -> Procedure[Scan]:
+    """Current to zero and the loop contactor open; the LV meters read what they read before.
 
-    With the loop open again the LV meters have to read what they read before it was closed: what
-    the twins exchange hides in between what a meter that has changed makes of their losses.
+    What the twins exchange hides in between what a meter that has changed makes of their losses.
     """
     scan = yield from enter("shut_down")
     scan = yield from move(scan, expected, LOOP_REGULATOR, 0.0)
     scan = yield from open_contactor(scan, LOOP)
-    if no_load is not None:
-        scan, again = yield from average(scan, expected, SHORT_WINDOW_S, LV_CHANNELS, "once more")
-        check_no_load_again(no_load, again)
+    scan, again = yield from average(scan, expected, SHORT_WINDOW_S, LV_CHANNELS, "once more")
+    check_no_load_again(no_load, again)
+    return scan
+
+
+def lower_voltage(scan: Scan, expected: Expected) -> Procedure[Scan]:
+    """Current to zero, loop contactor, voltage to zero, LV contactor, each seen; all reads dead."""
+    scan = yield from enter("shut_down")
+    scan = yield from move(scan, expected, LOOP_REGULATOR, 0.0)
+    scan = yield from open_contactor(scan, LOOP)
     scan = yield from move(scan, expected, LV_REGULATOR, 0.0)
     scan = yield from open_contactor(scan, LV)
     scan = yield from settled(scan, expected, *VOLTAGES)
@@ -202,16 +236,6 @@ def make_safe(scan: Scan, expected: Expected) -> Procedure[Scan]:
         prompt = confirm(row, "both contactors open", expected.schedule.prompt_time_s)
         scan = yield from ask(scan, prompt)
     return scan
-
-
-def _loop_impedance(proven: ProveMeans) -> float:
-    return proven.hv_voltage_v / proven.hv_current_a
-
-
-def _liquid_c(scan: Scan) -> float:
-    """Mean of the top liquids: in balance, the windings' temperature."""
-    values = [v for v in (scan.value(c) for c in TOP_LIQUIDS) if v is not None]
-    return sum(values) / len(values)
 
 
 def _exponent(short: Means, rated: Means) -> float:

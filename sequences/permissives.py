@@ -205,8 +205,8 @@ def loop_proven_or_quarter(at: Situation) -> bool:
 
 
 def voltage_within_cap(at: Situation) -> bool:
-    """The voltage asked for is within what rated current needs."""
-    return _promise(at) <= _cap(at, 1.0)
+    """The voltage asked for is within what the largest current of the schedule needs."""
+    return _promise(at) <= _cap(at, at.expected.schedule.most_current)
 
 
 def _promise(at: Situation) -> float:
@@ -215,7 +215,7 @@ def _promise(at: Situation) -> float:
 
 
 def _cap(at: Situation, per_unit: float) -> float:
-    impedance = at.evidence.loop_impedance_ohm(at.expected)
+    impedance = at.evidence.loop_impedance_ohm(at.scan, at.expected)
     current = per_unit * at.expected.nameplate.hv_current_a
     lv_voltage = at.scan.value(LV_VOLTAGE)
     proven = at.evidence.gap is not None and lv_voltage is not None
@@ -289,8 +289,8 @@ LOOP_RAISE = (
     ("loop proven, or a quarter of rated current",
      "full voltage into a loop whose current is not seen", loop_proven_or_quarter,
      "loop not proven and more asked than a quarter of rated current needs"),
-    ("voltage within its cap", "more than rated current",
-     voltage_within_cap, "more asked than rated current needs"),
+    ("voltage within its cap", "more than the largest current of the schedule",
+     voltage_within_cap, "more asked than the schedule's largest current needs"),
     ("loop read since the last move", "a raise on readings that know nothing of the last one",
      loop_read_since_move,
      "loop voltage and current not read since the loop regulator came to rest"),

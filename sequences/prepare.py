@@ -1,7 +1,9 @@
 """The prepare stage: instruments alive, everything dead and in balance, people asked."""
 
+from collections.abc import Callable
+
 from drivers.outputs import LOOP, LV
-from drivers.reading import Quality
+from drivers.reading import OVER_RANGE, Quality
 from sequences.checks import check_balance, check_dead
 from sequences.evidence import is_closed, is_open
 from sequences.expected import Expected
@@ -13,6 +15,7 @@ from sequences.scan import (
     SERIES_VOLTAGE,
     UPSTREAM_BREAKER,
     WATCHDOG,
+    WINDINGS,
     Procedure,
     S,
     Scan,
@@ -22,11 +25,25 @@ from sequences.scan import (
 )
 from sequences.stages import ask, enter, settled, wait_until
 
+# A winding that no meter is connected to reads over range.
+RESISTANCE = ".resistance_"
 VOLTAGES = (LV_VOLTAGE, HV_VOLTAGE, SERIES_VOLTAGE)
 
 
-def prepare(expected: Expected) -> Procedure[Scan]:
-    """See instruments alive and the stand dead, ask the people, see the watchdog act."""
+def balanced(scan: Scan) -> Procedure[Scan]:
+    """Stop unless every unit is in balance within itself."""
+    for one, other in (("top_liquid", "bottom_liquid"), WINDINGS):
+        check_balance(_temperatures(scan, one), _temperatures(scan, other))
+    return (yield Wait())
+
+
+def prepare(
+    expected: Expected, on_dead_stand: Callable[[Scan], Procedure[Scan]] = balanced
+) -> Procedure[Scan]:
+    """See instruments alive and the stand dead, ask the people, see the watchdog act.
+
+    `on_dead_stand` is done once everything is seen open and dead.
+    """
     scan = yield from enter("prepare")
     scan = yield from _instruments_alive(scan)
     scan = yield from wait_until(
@@ -42,7 +59,7 @@ def prepare(expected: Expected) -> Procedure[Scan]:
         # A voltage that was not read is not nought.
         scan = yield from _instruments_alive(scan)
     check_dead({c: scan.value(c) or 0.0 for c in VOLTAGES})
-    check_balance(_temperatures(scan, "top_liquid"), _temperatures(scan, "bottom_liquid"))
+    scan = yield from on_dead_stand(scan)
     scan = yield from wait_until(
         scan,
         lambda s: is_closed(s, GUARD),
@@ -71,7 +88,11 @@ def _instruments_alive(scan: Scan) -> Procedure[Scan]:
 
 
 def _without_value(scan: Scan) -> list[str]:
-    return [c for c, r in scan.image.items() if r.quality is Quality.BAD]
+    return [
+        c
+        for c, r in scan.image.items()
+        if r.quality is Quality.BAD and not (r.reason == OVER_RANGE and RESISTANCE in c)
+    ]
 
 
 def _watchdog_acts(scan: Scan, expected: Expected) -> Procedure[Scan]:

@@ -103,6 +103,27 @@ INTERCHANGE = (
     "a new attempt, from prepare on",
 )
 
+CONNECTED_COLD = (
+    "resistance_meter_connected",
+    "LV parallel link, loop and earths open: is the resistance meter on all windings, each alone?",
+    WHO_WIRED,
+    "cold resistances are read",
+)
+CONNECTED_HOT = (
+    "resistance_meter_connected_hot",
+    "LV parallel link and loop open: is the resistance meter on all windings, each alone?",
+    WHO_WIRED,
+    "the cooling curves are read",
+)
+GO_ON = (
+    "go_on",
+    "The heat run holds with voltage and current kept. Is what was seen put right?",
+    WHO_TESTS,
+    "the heat run goes on, its steadiness counted anew",
+)
+
+OPERATOR_HOLD = "operator_hold"
+
 MAKING_SAFE = (
     (
         "discharged_and_earthed",

@@ -14,7 +14,7 @@ from sequences.checks import (
     is_aiding,
 )
 from sequences.criteria import SHOWN_AT
-from sequences.evidence import PROVES_LOOP_FROM, liquid_c
+from sequences.evidence import PROVES_LOOP_FROM, unit_c
 from sequences.expected import Expected
 from sequences.scan import (
     HV_CURRENT,
@@ -59,7 +59,7 @@ def prove(expected: Expected) -> Procedure[tuple[Scan, ProveMeans | None]]:
     if is_aiding(expected, before.voltage_v, scan.value(HV_CURRENT), lv_seen(scan)):
         scan = yield from open_contactor(scan, LOOP)
         return scan, None
-    cold = liquid_c(scan, expected)
+    cold = unit_c(scan, expected)
     for part in (0.05, 0.25):
         scan = yield from move(scan, expected, LOOP_REGULATOR, _position_for(expected, part))
         scan = yield from settled(scan, expected, *LOOP_CHANNELS, SERIES_VOLTAGE)

@@ -9,6 +9,7 @@ from drivers.outputs import CONTACTORS, LOOP, LV, REGULATORS
 from sequences.evidence import is_open
 from sequences.expected import Expected
 from sequences.scan import (
+    Ask,
     Close,
     Finding,
     Move,
@@ -30,6 +31,9 @@ class State(StrEnum):
     """States of a run, by their ISA-88 names."""
 
     RUNNING = "running"
+    HOLDING = "holding"
+    HELD = "held"
+    RESTARTING = "restarting"
     STOPPING = "stopping"
     STOPPED = "stopped"
     ABORTING = "aborting"
@@ -41,6 +45,10 @@ class Happening(StrEnum):
     """What moves a run from one state to another."""
 
     RETURNED = "procedure returned"
+    HOLD_ASKED = "procedure holds"
+    AT_REST = "every output at rest"
+    ANSWERED = "hold answered"
+    WENT_ON = "procedure goes on"
     CATEGORY_1 = "stop category 1"
     CATEGORY_0 = "stop category 0"
     MADE_DEAD = "stop finished"
@@ -49,13 +57,26 @@ class Happening(StrEnum):
 # A missing row is an impossible transition.
 TRANSITIONS: dict[tuple[State, Happening], State] = {
     (State.RUNNING, Happening.RETURNED): State.COMPLETE,
+    (State.RUNNING, Happening.HOLD_ASKED): State.HOLDING,
+    (State.HOLDING, Happening.AT_REST): State.HELD,
+    (State.HOLDING, Happening.ANSWERED): State.RESTARTING,
+    (State.HELD, Happening.ANSWERED): State.RESTARTING,
+    (State.RESTARTING, Happening.WENT_ON): State.RUNNING,
     (State.RUNNING, Happening.CATEGORY_1): State.STOPPING,
+    (State.HOLDING, Happening.CATEGORY_1): State.STOPPING,
+    (State.HELD, Happening.CATEGORY_1): State.STOPPING,
+    (State.RESTARTING, Happening.CATEGORY_1): State.STOPPING,
     (State.RUNNING, Happening.CATEGORY_0): State.ABORTING,
+    (State.HOLDING, Happening.CATEGORY_0): State.ABORTING,
+    (State.HELD, Happening.CATEGORY_0): State.ABORTING,
+    (State.RESTARTING, Happening.CATEGORY_0): State.ABORTING,
     (State.STOPPING, Happening.CATEGORY_0): State.ABORTING,
     (State.STOPPING, Happening.MADE_DEAD): State.STOPPED,
     (State.ABORTING, Happening.MADE_DEAD): State.ABORTED,
 }
 
+# The procedure lives: what ends it is a trip, a failed proof or its own return.
+GOING = frozenset({State.RUNNING, State.HOLDING, State.HELD, State.RESTARTING})
 ENDED = frozenset({State.COMPLETE, State.STOPPED, State.ABORTED})
 
 
@@ -110,6 +131,7 @@ class Run(Generic[T]):
         except Exception as error:  # any fault of a procedure is a category 1 trip, and is named
             self._fault(error, scan)
             return Wait()
+        self._hold(request, scan)
         self._announce(request)
         return request
 
@@ -119,7 +141,7 @@ class Run(Generic[T]):
             "trip",
             {"name": trip.name, "category": trip.category, "seen": seen, "check": trip.check},
         )
-        if self.finding is None or self.state is State.RUNNING:
+        if self.finding is None or self.state in GOING:
             self.finding = Finding(trip.name, seen, trip.check)
         if self.state is State.ABORTING:
             if trip.withholds and not self._withheld:
@@ -131,7 +153,7 @@ class Run(Generic[T]):
         if trip.category == 0:
             self._to(Happening.CATEGORY_0, scan, withhold=trip.withholds)
             return
-        if self.state is State.RUNNING:
+        if self.state in GOING:
             self._to(Happening.CATEGORY_1, scan, withhold=False)
         if trip.deadline_s is not None:
             self._deadline = min(self._deadline, scan.now + int(trip.deadline_s * S))
@@ -140,6 +162,21 @@ class Run(Generic[T]):
         """Note a finding."""
         self.finding = finding
         self._record("finding", finding._asdict())
+
+    def _hold(self, request: Request, scan: Scan) -> None:
+        """Follow a hold (stop category 2): set-points kept, every trip live, the procedure waits.
+
+        The states are only names for what the procedure does; nothing is energised or opened.
+        """
+        holds = isinstance(request, Ask) and request.holds
+        if self.state is State.RUNNING and holds:
+            self._enter(Happening.HOLD_ASKED)
+        elif self.state in {State.HOLDING, State.HELD} and not holds:
+            self._enter(Happening.ANSWERED)
+        elif self.state is State.HOLDING and scan.at_rest_since() is not None:
+            self._enter(Happening.AT_REST)
+        elif self.state is State.RESTARTING:
+            self._enter(Happening.WENT_ON)
 
     def _step_procedure(self, scan: Scan) -> Request:
         if self._procedure is None:
@@ -174,8 +211,13 @@ class Run(Generic[T]):
         if not (is_open(scan, LV) and is_open(scan, LOOP)):
             self._fault(RuntimeError("the procedure ended with a contactor not open"), scan)
             return Wait()
+        if self.state in {State.HOLDING, State.HELD}:
+            self._fault(RuntimeError("the procedure ended while it held"), scan)
+            return Wait()
         self.returned = value
         self._procedure = None
+        if self.state is State.RESTARTING:
+            self._enter(Happening.WENT_ON)
         self._enter(Happening.RETURNED)
         return Wait()
 
@@ -214,6 +256,8 @@ class Run(Generic[T]):
             self._record("stage", {"stage": request.stage})
         if request.finding is not None:
             self.find(request.finding)
+        if request.shows is not None:
+            self._record("shows", dict(request.shows))
 
 
 def _is_possible(request: Request) -> bool:

@@ -2,7 +2,7 @@
 
 from collections.abc import Generator, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from drivers.outputs import OutputState
 from drivers.reading import NO_READING_YET, OVER_RANGE, Quality, Reading
@@ -26,6 +26,11 @@ WATCHDOG = "watchdog"
 UPSTREAM_BREAKER = "upstream_breaker"
 TOP_LIQUID_A = "a.top_liquid"
 TOP_LIQUID_B = "b.top_liquid"
+UNITS = ("a", "b")
+# What has a winding's temperature as long as everything is in balance: the top liquid, and where
+# there is none the windings themselves.
+LIQUID = ("top_liquid",)
+WINDINGS = ("winding_lv", "winding_hv")
 
 
 class Finding(NamedTuple):
@@ -45,9 +50,10 @@ class Stop(Exception):
 
 
 class Close(NamedTuple):
-    """Close a contactor."""
+    """Close a contactor, a selector onto one of its positions."""
 
     output: str
+    onto: int = 1
 
 
 class Open(NamedTuple):
@@ -64,16 +70,20 @@ class Move(NamedTuple):
 
 
 class Ask(NamedTuple):
-    """Put a prompt to the person at the stand."""
+    """Put a prompt to the person at the stand; where it holds, the run is held until answered."""
 
     prompt: Prompt
+    holds: bool = False
 
 
 class Wait(NamedTuple):
-    """Do nothing this scan; announce a stage entered or a finding that does not end the run."""
+    """Do nothing this scan; announce a stage entered, a finding that does not end the run, or
+    what is to be shown of how it goes.
+    """
 
     stage: str | None = None
     finding: Finding | None = None
+    shows: Mapping[str, Any] | None = None
 
 
 class WithholdHeartbeat(NamedTuple):

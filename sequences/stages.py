@@ -5,7 +5,7 @@ Each first yields a Wait and so holds one scan; the price of reading like the ta
 
 from collections.abc import Callable, Sequence
 from math import hypot
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from calculation.accumulate import Accumulator
 from drivers.outputs import LOOP_REGULATOR, LV_REGULATOR
@@ -33,11 +33,25 @@ PATIENCE_S = 60.0
 RAMP_TOLERANCE = 0.002
 MOST_STEPS = 40
 Means = dict[str, float]
+T = TypeVar("T")
 
 
 def enter(stage: str) -> Procedure[Scan]:
     """Announce a stage."""
     return (yield Wait(stage=stage))
+
+
+def folded(procedure: Procedure[T], fold: Callable[[Scan], None]) -> Procedure[T]:
+    """Have a fold see every scan that a procedure is sent."""
+    request = next(procedure)
+    while True:
+        scan = yield request
+        fold(scan)
+        try:
+            request = procedure.send(scan)
+        except StopIteration as end:
+            result: T = end.value
+            return result
 
 
 def report(finding: Finding) -> Procedure[Scan]:
@@ -46,13 +60,18 @@ def report(finding: Finding) -> Procedure[Scan]:
 
 
 def wait_until(
-    scan: Scan, true: Callable[[Scan], bool], name: str, seen: str, check: str
+    scan: Scan,
+    true: Callable[[Scan], bool],
+    name: str,
+    seen: str,
+    check: str,
+    patience_s: float = PATIENCE_S,
 ) -> Procedure[Scan]:
-    """Wait for a condition; Stop with the finding given when it does not come in a minute."""
+    """Wait for a condition; Stop with the finding given when it does not come in time."""
     since = scan.now
     scan = yield Wait()
     while not true(scan):
-        if scan.now - since > PATIENCE_S * S:
+        if scan.now - since > patience_s * S:
             raise Stop(name, seen, check)
         scan = yield Wait()
     return scan
@@ -85,14 +104,20 @@ def ask(scan: Scan, prompt: Prompt) -> Procedure[Scan]:
             return scan
 
 
-def close(scan: Scan, contactor: str) -> Procedure[Scan]:
+def close(scan: Scan, contactor: str, onto: int = 1) -> Procedure[Scan]:
     """Close a contactor and see it closed; Stop when its permissives stay unmet for a minute."""
     since = scan.now
     scan = yield Wait()
-    while scan.outputs[contactor].commanded < 0.5:
-        scan = yield Close(contactor)
+    while scan.outputs[contactor].commanded != onto:
+        scan = yield Close(contactor, onto)
         _patience(scan, since, contactor)
     while not is_closed(scan, contactor) or scan.outputs[contactor].at_rest_since is None:
+        if scan.now - scan.outputs[contactor].since > PATIENCE_S * S:
+            raise Stop(
+                f"{contactor}_does_not_close",
+                f"{contactor} was told to close and does not read so after {PATIENCE_S:.0f} s",
+                "its drive, interlock and contact",
+            )
         scan = yield Wait()
     return scan
 

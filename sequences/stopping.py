@@ -2,7 +2,7 @@
 
 from math import inf
 
-from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, REGULATORS
+from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, REGULATORS, SELECTOR
 from drivers.reading import OVER_RANGE
 from sequences.conditions import DANGEROUS_V
 from sequences.evidence import is_open
@@ -34,6 +34,7 @@ def category_1_deadline_s(expected: Expected) -> float:
 def category_1(scan: Scan, expected: Expected) -> Procedure[None]:
     """Ramp the current down, open the loop, ramp the voltage down, open the LV contactor.
 
+    The selector is told to let go, and not waited for: its d.c. dies away by itself.
     By position alone where a channel is stale: it waits for the regulator's own travel time.
     """
     scan = yield Wait()
@@ -52,6 +53,8 @@ def category_1(scan: Scan, expected: Expected) -> Procedure[None]:
     for regulator in REGULATORS:
         if scan.outputs[regulator].commanded > 0:
             scan = yield Move(regulator, 0.0)
+    if scan.outputs[SELECTOR].commanded > 0:
+        yield Open(SELECTOR)
 
 
 def _down(scan: Scan, regulator: str, expected: Expected) -> bool:

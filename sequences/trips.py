@@ -22,6 +22,8 @@ from sequences.scan import (
     SERIES_VOLTAGE,
     TOP_LIQUID_A,
     TOP_LIQUID_B,
+    UNITS,
+    WINDINGS,
 )
 
 
@@ -105,6 +107,23 @@ def _top_liquid(unit: str, channel: str) -> Trip:
                 readings=3)
 
 
+def _winding(channel: str) -> Trip:
+    return Trip(f"over_temperature_{channel.replace('.', '_')}", channel, 1, when.any_closed,
+                when.winding_too_hot, "insulation ages and may burn",
+                reads(channel, "above the schedule's limit"), "cooling air, load, sensor",
+                readings=3)
+
+
+def _rise_rate(channel: str) -> Trip:
+    return Trip(f"rises_too_fast_{channel.replace('.', '_')}", channel, 1, when.any_closed,
+                when.rises_too_fast(channel), "a fault inside the unit, or cooling that has failed",
+                reads(channel, "rising faster than the schedule allows"),
+                "cooling, load, sensor", readings=3)
+
+
+WINDING_CHANNELS = tuple(f"{unit}.{place}" for unit in UNITS for place in WINDINGS)
+
+
 TRIPS: tuple[Trip, ...] = (
     Trip("emergency_stop", EMERGENCY_STOP, 0, when.always, when.opened,
          "somebody wants everything off", saying("the emergency stop circuit opened"),
@@ -162,9 +181,18 @@ TRIPS: tuple[Trip, ...] = (
          deadline_s=2.0),
     _top_liquid("a", TOP_LIQUID_A),
     _top_liquid("b", TOP_LIQUID_B),
+    *(_winding(channel) for channel in WINDING_CHANNELS),
+    *(_rise_rate(channel) for channel in (TOP_LIQUID_A, TOP_LIQUID_B, *WINDING_CHANNELS)),
     Trip("twins_disagree", TOP_LIQUID_B, 1, when.any_closed, when.twins_differ,
          "one unit is hot or one sensor is wrong", when.twins_words,
          "valves, liquid level and sensor pockets of both units", readings=3),
+    Trip("winding_twins_disagree", WINDING_CHANNELS[-1], 1, when.any_closed, when.twins_differ,
+         "one unit is hot or one sensor is wrong", when.twins_words,
+         "cooling air and sensors of both units", readings=3),
+    Trip("ambient_out_of_range", "ambient.1", 1, when.any_closed, when.ambient_out_of_range,
+         "rises are not those of the cooling air that the standard allows",
+         reads("ambient.1", "outside the schedule's range for half an hour"),
+         "doors, ventilation and heating of the test room", delay_s=1800.0),
     Trip("record_not_written", None, 1, when.any_closed, when.record_late,
          "a test without a record is no test",
          saying("the archive has not been committed in time"),

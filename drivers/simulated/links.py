@@ -18,9 +18,10 @@ from pyvisa_sim.parser import get_devices
 from drivers.description import Instrument, RegisterDescription, TextDescription
 from drivers.link import BadAnswer, Clock, ConnectionLost
 from drivers.simulated.circuit import Solution
-from drivers.simulated.meters import QUANTITIES
+from drivers.simulated.meters import OVER_RANGE, QUANTITIES
 from drivers.simulated.stand import SimulatedStand
 from drivers.simulated.units import SimulatedOutputsLink, SimulatedRegisterLink
+from drivers.simulated.winding import WINDINGS
 from drivers.simulated.wire import Wire
 
 NOT_A_NUMBER = "9.91E+37"
@@ -228,7 +229,13 @@ class SimulatedLinks:
         text = plant.meters[name].text
         if name in {"frequency", "hv.frequency"}:
             return lambda _: text(plant.frequency_hz)
+        if name in WINDINGS:
+            return lambda _: _shown(text, plant.resistance(name))
         if name not in QUANTITIES:
             raise ValueError(f"{instrument.name}: the simulated stand has no {name}")
         quantity = QUANTITIES[name]
         return lambda solution: text(quantity(solution))
+
+
+def _shown(text: Callable[[float], str], ohm: float | None) -> str:
+    return OVER_RANGE if ohm is None else text(ohm)

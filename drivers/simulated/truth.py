@@ -6,6 +6,7 @@ from typing import Annotated, ClassVar
 from annotated_types import Ge, Gt, Lt
 
 from calculation.nameplate import STRICT, NotNegative, Percent, Positive
+from drivers.simulated.thermal.truth import TrueThermal
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,7 +15,8 @@ class TrueUnit:
 
     Core loss at rated voltage goes with voltage to the power `loss_exponent`; at low flux the iron
     draws up to `low_flux_factor` times the magnetising current that linear iron would.
-    Resistances are d.c. at 20 degC; `additional_loss_w` at rated current and 75 degC.
+    Resistances are d.c. at 20 degC; `additional_loss_w` at rated current and 75 degC. A resistance
+    meter's reading of a winding settles with its `..._settling_s` once the d.c. is applied.
     """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
@@ -27,6 +29,8 @@ class TrueUnit:
     impedance_percent: Percent
     loss_exponent: Annotated[float, Ge(1.0), Lt(4)] = 2.0
     low_flux_factor: Annotated[float, Ge(1.0)] = 1.0
+    lv_settling_s: NotNegative = 0.0
+    hv_settling_s: NotNegative = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +57,10 @@ class TrueInstrument:
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    """The whole simulated plant. `ratio_mismatch_percent` d: ratios n(1 +/- d/200) of A and B."""
+    """The whole simulated plant. `ratio_mismatch_percent` d: ratios n(1 +/- d/200) of A and B.
+
+    Without a thermal side nothing warms up: everything stays at the room's temperature.
+    """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
 
@@ -66,4 +73,5 @@ class Truth:
     contactor_close_s: Positive
     contactor_open_s: Positive
     instrument: dict[str, TrueInstrument]
+    thermal: TrueThermal | None = None
     note: str = ""

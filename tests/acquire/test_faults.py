@@ -69,9 +69,24 @@ EXPECTED = {
     "contacts_frozen": Expect(
         "@energise", "aborted", "lv_regulator_does_not_follow", may_be_live=True
     ),
-    # Nothing warms up here, so that a frozen scanner reads the truth.
+    # Nothing warms up much here, so that a frozen scanner reads the truth.
     "temperatures_frozen": FINE,
     "temperatures_over_range": Expect("@energise", "stopped", "over_temperature_a"),
+    # No winding is connected in a loss test, and none is asked for.
+    **{
+        f"resistance_meter_{how}": FINE
+        for how in (
+            "silent",
+            "slow",
+            "late",
+            "garbage",
+            "truncated",
+            "frozen",
+            "over_range",
+            "not_a_number",
+            "identity_changed",
+        )
+    },
     "outputs_silent": Expect("@energise", "aborted", "lv_contactor_opened_by_itself"),
     "outputs_slow": FINE,
     "guard_opened": Expect(LOADED, "aborted", "guard"),
@@ -100,6 +115,14 @@ EXPECTED = {
     "frequency_off": Expect("@energise", "stopped", "frequency"),
     "unit_a_too_hot": Expect("@energise", "stopped", "over_temperature_a"),
     "unit_b_too_hot": Expect("@energise", "stopped", "over_temperature_b"),
+    # A loss test is too short for a unit to warm, and takes no resistances.
+    **{
+        f"unit_{unit}_{what}": FINE
+        for unit in "ab"
+        for what in ("fan_stops", "cooling_hindered", "sensor_out_of_pocket")
+    },
+    "resistance_selector_will_not_close": Expect(STARTS, "complete", "within"),
+    "resistance_selector_will_not_open": Expect(STARTS, "complete", "within"),
     "watchdog_will_not_drop": Expect(STARTS, "stopped", "watchdog_does_not_act"),
     "upstream_breaker_will_not_open": FINE,
     "voltmeter_lead_off": Expect(STARTS, "stopped", "voltmeter_did_not_follow"),

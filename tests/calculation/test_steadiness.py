@@ -98,7 +98,7 @@ def drifting(lag_s: float) -> Steadiness:
 
 
 def test_a_drifting_room_is_not_a_change_of_the_unit() -> None:
-    """Over raw ambient the rise falls by 2 K/h x exp(-t/2 h), which is under 1 K/h after 2 h ln 2."""
+    """Over raw ambient the rise falls by 2 K/h x exp(-t/2 h): under 1 K/h after 2 h x ln 2."""
     lagged, raw = drifting(7200), drifting(1e-3)
     assert lagged.steady_at_s == pytest.approx(4 * HOUR_S, abs=MINUTE_S)
     assert raw.steady_at_s == pytest.approx((2 * log(2) + 0.5 + 3) * HOUR_S, abs=2 * MINUTE_S)

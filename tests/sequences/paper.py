@@ -21,6 +21,8 @@ from sequences.scan import (
     LV_CURRENT,
     LV_VOLTAGE,
     SERIES_VOLTAGE,
+    TOP_LIQUID_A,
+    TOP_LIQUID_B,
     WATCHDOG,
     S,
     Scan,
@@ -28,6 +30,7 @@ from sequences.scan import (
 
 ASKED_BEFORE_S = 0.3
 HALF_V = 8.0  # half the impedance voltage of the shipped pair
+ROOM_C = 20.0
 PROVEN = Evidence(
     seen_open=1,
     watchdog_up=True,
@@ -36,7 +39,7 @@ PROVEN = Evidence(
     guard_shut=1,
     answered={"people_clear": 2},
     lv_before_closing_v=HALF_V,
-    loop=Loop(35.0, 3),
+    loop=Loop(35.0, 3, ROOM_C),
     wattmeter=3,
     voltmeter_ranges=frozenset({15000}),
     voltmeter=3,
@@ -81,6 +84,7 @@ class Paper:
         self.now = 10 * S
         self.values: dict[str, float | None] = dict.fromkeys(self.expected.channels, 0.0)
         self.values |= {GUARD: 1.0, EMERGENCY_STOP: 1.0, WATCHDOG: 0.0}
+        self.values |= {TOP_LIQUID_A: ROOM_C, TOP_LIQUID_B: ROOM_C}
         self.outputs = {o: OutputState(0.0, 0, 0, 0) for o in (*CONTACTORS, *REGULATORS)}
         self._image: dict[str, Reading] = {}
         self._alive = dict.fromkeys(self.expected.channels, self.now)
@@ -100,7 +104,7 @@ class Paper:
 
     def loop(self, current_a: float, follows: float = 1.0, power_factor: float = 0.5) -> None:
         """Have the loop carry a current, in a proportion to what the nameplate lets expect."""
-        voltage = current_a * self.expected.loop_impedance_at(20.0) / follows
+        voltage = current_a * self.expected.loop_impedance_at(ROOM_C) / follows
         self.values |= {HV_CURRENT: current_a, HV_VOLTAGE: voltage, SERIES_VOLTAGE: voltage}
         self.values[HV_POWER] = power_factor * voltage * current_a
 

@@ -235,7 +235,7 @@ class TestLoop:
         assert when.not_opposed(most + ALMOST, view({LV_VOLTAGE: lv_v}))
         assert when.not_opposed(most, view({LV_VOLTAGE: None})) is False
 
-    PROVEN = NOTHING._replace(loop=Loop(35.0, 3))
+    PROVEN = NOTHING._replace(loop=Loop(35.0, 3, 21.0))
     LOADED: Mapping[str, float | None] = {HV_CURRENT: 3.8, HV_VOLTAGE: 133.0, LV_VOLTAGE: 400.0}
 
     def test_its_residual_is_judged_above_a_quarter_of_rated(self) -> None:
@@ -275,7 +275,7 @@ class TestLoop:
     ) -> None:
         expected = shipped()
         values = {HV_CURRENT: 15.0, LV_VOLTAGE: lv_v}
-        at = view(values, evidence=NOTHING._replace(loop=Loop(35.0, 3), gap=gap))
+        at = view(values, evidence=NOTHING._replace(loop=Loop(35.0, 3, 21.0), gap=gap))
         # Copper warms by 0.39 % a kelvin, by 30 K; R counts in Z by R/Z.
         warming = 15.0 * expected.loop_resistance_ohm**2 / 35.0 * 0.0039 * 30.0
         # 0.05 % of reading and of range 1000 V and 20 A, twice their sum.

@@ -13,10 +13,12 @@ from sequences.scan import (
     HV_VOLTAGE,
     LV_CURRENT,
     LV_VOLTAGE,
+    TOP_LIQUID_A,
+    TOP_LIQUID_B,
     WATCHDOG,
     S,
 )
-from tests.sequences.paper import HALF_V, PROVEN, Paper, shipped
+from tests.sequences.paper import HALF_V, PROVEN, ROOM_C, Paper, shipped
 
 GAP_V = 52.8  # the limit of r, 0.4 %, of 2 x 6600 V
 
@@ -205,12 +207,23 @@ class TestWhatTripsUse:
         revoked = PROVEN.revoke()
         assert revoked._replace(revoked=False) == PROVEN
 
-    def test_impedance_and_gap_are_the_nameplates_and_the_limits_until_measured(self) -> None:
-        expected, none = shipped(), Evidence()
-        assert none.loop_impedance_ohm(expected) == expected.loop_impedance_ohm
+    def test_impedance_and_gap_are_the_nameplates_and_the_limits_until_measured(
+        self, paper: Paper
+    ) -> None:
+        expected, none, scan = shipped(), Evidence(), paper.scan()
+        assert none.loop_impedance_ohm(scan, expected) == expected.loop_impedance_ohm
         assert none.gap_at(400.0, expected) == pytest.approx(GAP_V)
-        assert PROVEN.loop_impedance_ohm(expected) == 35.0
+        assert PROVEN.loop_impedance_ohm(scan, expected) == 35.0
         assert PROVEN.gap_at(200.0, expected) == pytest.approx(3.0)
+
+    def test_a_measured_impedance_is_carried_to_how_warm_the_units_are(self, paper: Paper) -> None:
+        """70 K of copper are 27 % more I²R; the reactance stays."""
+        expected = shipped()
+        paper.values |= {TOP_LIQUID_A: 81.0, TOP_LIQUID_B: 101.0}
+        now = PROVEN.loop_impedance_ohm(paper.scan(), expected)
+        warm, cold = expected.loop_impedance_at(91.0), expected.loop_impedance_at(ROOM_C)
+        assert now == pytest.approx(35.0 * warm / cold)
+        assert 1.03 < warm / cold < 1.08
 
 
 def test_a_reading_that_arrives_late_is_dated_by_its_question(paper: Paper) -> None:

@@ -7,7 +7,7 @@ import pytest
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV_REGULATOR, OutputState
 from drivers.reading import Quality, Reading
 from sequences.criteria import aiding_seen, is_lv_sound, shows_voltmeter, voltmeter_error_v
-from sequences.evidence import Evidence, Gap, Rest, is_answer_to, is_closed, is_open, liquid_c
+from sequences.evidence import Evidence, Gap, Rest, is_answer_to, is_closed, is_open, unit_c
 from sequences.prompt import Answer
 from sequences.scan import (
     GUARD,
@@ -54,7 +54,7 @@ class TestLiquid:
         self, paper: Paper, a: float | None, b: float | None, mean: float
     ) -> None:
         scan = paper.scan({TOP_LIQUID_A: a, TOP_LIQUID_B: b})
-        assert liquid_c(scan, shipped()) == mean
+        assert unit_c(scan, shipped()) == mean
 
 
 class TestCriteria:

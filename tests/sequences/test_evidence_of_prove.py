@@ -102,7 +102,7 @@ class TestLoop:
         proving.loop(0.25 * RATED_A)
         known = proving.after()
         measured = (proving.values[HV_VOLTAGE] or 0.0) / (0.25 * RATED_A)
-        assert known.loop == Loop(measured, proving.asked_at())
+        assert known.loop == Loop(measured, proving.asked_at(), 20.0)
         assert known.wattmeter == proving.asked_at()
 
     @pytest.mark.parametrize(

@@ -6,7 +6,8 @@ from dataclasses import replace
 import pytest
 
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, SELECTOR
-from sequences.evidence import Evidence, Rest
+from sequences.evidence import Evidence
+from sequences.following import Rest
 from sequences.gate import REVOKED, gate, is_raise
 from sequences.permissives import PERMISSIVES, Permissive
 from sequences.prompt import PREPARATION, confirm

@@ -203,7 +203,7 @@ class TestLoopRaise:
         scan, most = paper.scan(), OHM * 0.25 * RATED_A
         assert met(self.QUARTER, to_loop(most - 0.01), scan)
         assert not met(self.QUARTER, to_loop(most + 0.01), scan)
-        assert met(self.QUARTER, to_loop(600.0), scan, NOTHING._replace(loop=Loop(35.0, 3)))
+        assert met(self.QUARTER, to_loop(600.0), scan, NOTHING._replace(loop=Loop(35.0, 3, 20.0)))
 
     @pytest.mark.parametrize(
         ("gap", "lv_v", "gap_v"),
@@ -219,7 +219,7 @@ class TestLoopRaise:
         self, paper: Paper, gap: Gap | None, lv_v: float | None, gap_v: float
     ) -> None:
         scan = paper.scan({LV_VOLTAGE: lv_v})
-        evidence = NOTHING._replace(loop=Loop(34.0, 3), gap=gap)
+        evidence = NOTHING._replace(loop=Loop(34.0, 3, 20.0), gap=gap)
         most = (1.15 * 34.0 + 1.3) * RATED_A + gap_v
         assert met(self.CAP, to_loop(most - 0.01), scan, evidence)
         assert not met(self.CAP, to_loop(most + 0.01), scan, evidence)

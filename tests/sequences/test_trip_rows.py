@@ -60,6 +60,20 @@ def supply(
     }
 
 
+def warm(channel: str) -> dict[str, Stated]:
+    """Too hot, where it is a winding, and rising too fast."""
+    named, thrice = channel.replace(".", "_"), {"readings": 3}
+    too_hot = when.winding_too_hot
+    rises = when.rises_too_fast(channel)
+    rows: dict[str, Stated] = {
+        f"over_temperature_{named}": (channel, 1, when.any_closed, too_hot, thrice),
+        f"rises_too_fast_{named}": (channel, 1, when.any_closed, rises, thrice),
+    }
+    return rows
+
+
+WINDINGS = ("a.winding_lv", "a.winding_hv", "b.winding_lv", "b.winding_hv")
+WARM = {n: r for c in (TOP_LIQUID_A, TOP_LIQUID_B, *WINDINGS) for n, r in warm(c).items()}
 LV_TWICE = {"readings": 2, "since": LV_REGULATOR}
 STATED: dict[str, Stated] = {
     "emergency_stop": (EMERGENCY_STOP, 0, when.always, when.opened, {}),
@@ -101,7 +115,23 @@ STATED: dict[str, Stated] = {
     "stale_channel": (None, 1, when.any_closed, when.something_stale, {"deadline_s": 2.0}),
     "over_temperature_a": (TOP_LIQUID_A, 1, when.any_closed, when.too_hot, {"readings": 3}),
     "over_temperature_b": (TOP_LIQUID_B, 1, when.any_closed, when.too_hot, {"readings": 3}),
+    **{n: row for n, row in WARM.items() if n.startswith("over") and "winding" in n},
+    **{n: row for n, row in WARM.items() if n.startswith("rises")},
     "twins_disagree": (TOP_LIQUID_B, 1, when.any_closed, when.twins_differ, {"readings": 3}),
+    "winding_twins_disagree": (
+        "b.winding_hv",
+        1,
+        when.any_closed,
+        when.twins_differ,
+        {"readings": 3},
+    ),
+    "ambient_out_of_range": (
+        "ambient.1",
+        1,
+        when.any_closed,
+        when.ambient_out_of_range,
+        {"delay_s": 1800.0},
+    ),
     "record_not_written": (None, 1, when.any_closed, when.record_late, {}),
     "prompt_unanswered": (None, 1, when.prompt_open, when.prompt_expired, {}),
     "operator_stop": (None, 1, when.always, when.stop_asked, {}),
@@ -138,7 +168,7 @@ def test_a_trip_has_the_columns_that_the_design_states(trip: Trip) -> None:
 
 @pytest.mark.parametrize("trip", TRIPS, ids=lambda trip: trip.name)
 def test_a_trip_says_what_it_stands_against_what_was_seen_and_what_to_check(trip: Trip) -> None:
-    at = when.View(scan(10.0), PROVEN, shipped())
+    at = when.View(scan(10.0, values=dict.fromkeys(WINDINGS, 21.0)), PROVEN, shipped())
     assert trip.seen(at)
     assert "None" not in trip.seen(at)
     for words in (trip.hazard, trip.check):

@@ -1,6 +1,6 @@
 """Hands on the simulated plant, parts that a held test is told to do, and a plant left alone."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from copy import deepcopy
 from dataclasses import replace
 from typing import Any
@@ -52,8 +52,12 @@ def silencing(instrument: str) -> Hand:
 
 def heating(**top_liquid_c: float) -> Hand:
     """Return the hand that heats units."""
-    hot = {f"{unit}.top_liquid": value for unit, value in top_liquid_c.items()}
-    return lambda watched: watched.plant.temperatures_c.update(hot)
+    return showing({f"{unit}.top_liquid": value for unit, value in top_liquid_c.items()})
+
+
+def showing(temperatures_c: Mapping[str, float]) -> Hand:
+    """Return the hand that has sensors show temperatures."""
+    return lambda watched: watched.plant.temperatures_c.update(temperatures_c)
 
 
 def meter(channel: str, **faults: Any) -> Hand:

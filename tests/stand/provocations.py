@@ -4,20 +4,14 @@ Two tables with a row for each trip: `ACTS` breaks the plant where the trip is a
 it is not.
 """
 
-from collections.abc import Callable
 from dataclasses import replace
-from typing import Literal, NamedTuple
 
-from acquire.configuration import Scenario
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
 from drivers.simulated.circuit import OPPOSITION
-from tests.stand.conftest import Watch, Watched
 from tests.stand.hands import (
-    Hand,
     asking,
     asking_to_stop,
     both,
-    heating,
     hidden,
     leaving,
     locking,
@@ -33,10 +27,8 @@ from tests.stand.hands import (
     silencing,
     then,
 )
+from tests.stand.heat_provocations import HEATED, HEATED_UNARMED
 from tests.stand.held import (
-    Held,
-    Part,
-    Place,
     circulating,
     closing,
     loaded,
@@ -48,28 +40,7 @@ from tests.stand.held import (
     proving,
     proving_closed,
 )
-
-
-class Provocation(NamedTuple):
-    """Something that a hand does to the plant at a place of the test.
-
-    The fault is made one millisecond after a poll of `missed`, the worst instant there is; `part`
-    is what the procedure then does. Time counts from the hand, or from the first command or prompt
-    that follows; `develops_s` is how long the plant, or a limit that is a time, needs from there
-    to be over the limit. `ends` is how the run ends where the trip's category alone doesn't say;
-    `instead` is the trip that sees what one that isn't armed does not.
-    """
-
-    place: Place
-    hand: Hand
-    missed: str = "contacts"
-    part: Callable[[Watched], Part] | None = None
-    since: Literal["hand", "command"] = "hand"
-    develops_s: float = 0.0
-    ends: Literal["aborted", ""] = ""
-    watch_s: float = 15.0
-    instead: str = ""
-
+from tests.stand.provocation import Provocation
 
 TAP_ERROR = setting("wiring", replace(OPPOSITION, tap_steps=1))
 OPENS_S = 0.04
@@ -162,9 +133,7 @@ ACTS: dict[str, Provocation] = {
     "stale_channel": Provocation(
         loaded, silencing("hv_analyser"), "hv_analyser", develops_s=STALE_S, ends="aborted"
     ),
-    "over_temperature_a": Provocation(loaded, heating(a=108.0, b=100.0), "temperatures"),
-    "over_temperature_b": Provocation(loaded, heating(a=100.0, b=108.0), "temperatures"),
-    "twins_disagree": Provocation(loaded, heating(b=35.0), "temperatures"),
+    **HEATED,
     "record_not_written": Provocation(loaded, locking, develops_s=COMMITS_S),
     "prompt_unanswered": Provocation(
         preparing,
@@ -231,24 +200,7 @@ SILENT: dict[str, Provocation] = {
     "loop_voltage_runs_away": Provocation(no_load, setting("loop_regulator.output", 0.5)),
     "frequency": Provocation(proving, setting("frequency_hz", 49.0)),
     "stale_channel": Provocation(preparing, silencing("lv_analyser")),
-    "over_temperature_a": Provocation(preparing, heating(a=108.0, b=100.0), watch_s=25.0),
-    "over_temperature_b": Provocation(preparing, heating(a=100.0, b=108.0), watch_s=25.0),
-    "twins_disagree": Provocation(preparing, heating(b=35.0), watch_s=25.0),
+    **HEATED_UNARMED,
     "record_not_written": Provocation(preparing, locking, watch_s=COMMITS_S + 10),
     "prompt_unanswered": Provocation(preparing, nothing, part=then(asking(6.0))),
 }
-
-SETTLED_S = 14.0  # at rest for longer than any trip looks back
-
-
-def provoked(watch: Watch, provocation: Provocation, scenario: Scenario | None = None) -> Watched:
-    """Return a run that was brought to the place, the hand about to act."""
-    held = Held(provocation.place)
-    watched = watch(scenario, procedure=held)
-    watched.until(lambda _scan: held.reached)
-    watched.go_on(SETTLED_S)
-    watched.hand(provocation.hand, provocation.missed)
-    if provocation.part is not None:
-        watched.until(lambda scan: scan.now > watched.hand_t)
-        held.do(provocation.part(watched))
-    return watched

@@ -293,8 +293,9 @@ def selector_under_lv(bench: Bench) -> None:
 
 
 def selector_under_voltage(bench: Bench) -> None:
-    """LV contactor welded behind an auxiliary contact that says open."""
+    """LV contactor welded behind a contact that says open, the meter's interlock gone."""
     rated(bench)
+    bench.plant.resistance_selector.interlocked = False
     bench.plant.lv_contactor.welded = True
     bench.ask(Open(LV))
     bench.plant.lv_contactor.auxiliary = False

@@ -9,7 +9,9 @@ from drivers.outputs import CONTACTORS
 from sequences.trips import TRIPS, Trip
 from tests.stand.conftest import S, Watch, Watched
 from tests.stand.hands import open_soon
-from tests.stand.provocations import ACTS, EARLY, Provocation, provoked
+from tests.stand.heat_provocations import HEATED
+from tests.stand.provocation import Provocation, provoked
+from tests.stand.provocations import ACTS, EARLY
 
 
 @pytest.mark.campaign
@@ -57,9 +59,8 @@ READINGS = {
     "lv_voltage_runs_away": 2,
     "loop_regulator_runs_away": 2,
     "loop_voltage_runs_away": 2,
-    "over_temperature_a": 3,
-    "over_temperature_b": 3,
-    "twins_disagree": 3,
+    **dict.fromkeys(HEATED, 3),
+    "ambient_out_of_range": 1,
 }
 DELAYS_S = {
     "lv_contactor_will_not_open": 0.5,
@@ -69,6 +70,7 @@ DELAYS_S = {
     "lv_voltage_does_not_follow": 3.0,
     "loop_voltage_does_not_follow": 3.0,
     "frequency": 10.0,
+    "ambient_out_of_range": 1800.0,
 }
 
 
@@ -78,6 +80,7 @@ def bounds_s(trip: Trip, provocation: Provocation, scenario: Scenario) -> tuple[
     At the earliest when delay and readings can be complete, at the latest after delay, polls,
     latency and one scan.
     """
+    scenario = provocation.changed(scenario)
     stand, delay_s = scenario.stand, DELAYS_S.get(trip.name, 0.0)
     latest = provocation.develops_s + delay_s + stand.scan_period_s
     for instrument in stand.instrument:
@@ -89,15 +92,13 @@ def bounds_s(trip: Trip, provocation: Provocation, scenario: Scenario) -> tuple[
 
 
 @pytest.mark.parametrize("trip", TRIPS, ids=lambda trip: trip.name)
-def test_acts_in_time_and_ends_as_the_table_says(
-    watch: Watch, scenario: Scenario, trip: Trip
-) -> None:
+def test_acts_in_time_and_ends_as_the_table_says(watch: Watch, quick: Scenario, trip: Trip) -> None:
     """A fault of the plant is a trip within delay, poll, latency and scan, and ends the run."""
     provocation = ACTS[trip.name]
-    watched = provoked(watch, provocation)
+    watched = provoked(watch, provocation, quick)
     t = tripped(watched, trip.name)
     took_s = (t - begun(watched, provocation)) / S
-    earliest, latest = bounds_s(trip, provocation, scenario)
+    earliest, latest = bounds_s(trip, provocation, quick)
     assert earliest <= took_s <= latest
     assert watched.told("trip")[0].facts["category"] == trip.category
     if trip.category == 0:
@@ -132,10 +133,10 @@ WITHHOLDING = [trip for trip in TRIPS if trip.withholds]
 @pytest.mark.parametrize("stuck", [False, True], ids=["breaker drops", "breaker stuck"])
 @pytest.mark.parametrize("trip", WITHHOLDING, ids=lambda trip: trip.name)
 def test_stops_the_heartbeat_until_the_upstream_breaker_drops(
-    watch: Watch, trip: Trip, stuck: bool
+    watch: Watch, quick: Scenario, trip: Trip, stuck: bool
 ) -> None:
     """The watchdog cuts what no command opens; whether that worked is what the run says."""
-    watched = provoked(watch, ACTS[trip.name])
+    watched = provoked(watch, ACTS[trip.name], quick)
     watched.plant.upstream_breaker.welded = stuck
     t = tripped(watched, trip.name)
     for _scan in watched.scans():
@@ -149,9 +150,11 @@ def test_stops_the_heartbeat_until_the_upstream_breaker_drops(
     assert (abs(plant.solution().bus) + abs(plant.solution().loop) > 1.0) is stuck
 
 
-def test_a_relay_once_let_go_stays_dropped_however_long_the_scan_goes_on(watch: Watch) -> None:
+def test_a_relay_once_let_go_stays_dropped_however_long_the_scan_goes_on(
+    watch: Watch, quick: Scenario
+) -> None:
     """No heartbeat after the end closes the upstream breaker onto welded contacts again."""
-    watched = provoked(watch, ACTS["lv_contactor_will_not_open"])
+    watched = provoked(watch, ACTS["lv_contactor_will_not_open"], quick)
     tripped(watched, "lv_contactor_will_not_open")
     for _scan in watched.scans():
         pass
@@ -163,9 +166,11 @@ def test_a_relay_once_let_go_stays_dropped_however_long_the_scan_goes_on(watch: 
     assert watched.plant.lv_contactor.closed
 
 
-def test_a_bus_that_reads_live_behind_open_contacts_is_cut_upstream(watch: Watch) -> None:
+def test_a_bus_that_reads_live_behind_open_contacts_is_cut_upstream(
+    watch: Watch, quick: Scenario
+) -> None:
     """Both auxiliary contacts say open and the voltmeter says otherwise: it is believed."""
-    watched = provoked(watch, EARLY["overvoltage"])
+    watched = provoked(watch, EARLY["overvoltage"], quick)
     watched.plant.lv_contactor.welded = True
     tripped(watched, "overvoltage")
     for _scan in watched.scans():

@@ -6,6 +6,7 @@ from math import inf
 
 import pytest
 
+from acquire.configuration import Scenario
 from drivers.outputs import LV_REGULATOR
 from sequences.conditions import View, always
 from sequences.evidence import Rest
@@ -15,7 +16,8 @@ from sequences.trips import TRIPS, Trip
 from tests.stand.conftest import S, Watch, Watched
 from tests.stand.hands import nothing, open_soon
 from tests.stand.held import proving
-from tests.stand.provocations import EARLY, SILENT, Provocation, provoked
+from tests.stand.provocation import Provocation, provoked
+from tests.stand.provocations import EARLY, SILENT
 
 # A raise at half the impedance voltage is too small to be judged on this pair, and above it the
 # gate lets nothing through before the proof is complete: no plant gets there, scans are built.
@@ -28,10 +30,10 @@ SOMETIMES = [trip for trip in TRIPS if trip.armed is not always and trip.name !=
 
 
 @pytest.mark.parametrize("trip", SOMETIMES, ids=lambda trip: trip.name)
-def test_stays_silent_where_it_is_not_armed(watch: Watch, trip: Trip) -> None:
+def test_stays_silent_where_it_is_not_armed(watch: Watch, quick: Scenario, trip: Trip) -> None:
     """What is over the limit is no trip where the trip has nothing to protect."""
     provocation = SILENT[trip.name]
-    watched = provoked(watch, provocation)
+    watched = provoked(watch, provocation, quick)
     over = [over_unarmed(trip, scan, watched) for scan in watching(watched, provocation)]
     assert any(over) or trip.name in NEVER_OVER
     trips = [e.facts["name"] for e in watched.told("trip")]
@@ -61,11 +63,11 @@ def over_unarmed(trip: Trip, scan: Scan, watched: Watched) -> bool:
 
 
 def test_a_voltage_that_does_not_follow_is_no_trip_before_the_proof_is_complete(
-    watch: Watch,
+    watch: Watch, quick: Scenario
 ) -> None:
     """Before the proof the checks of the prove stage judge voltages, and no trip does."""
     trip = next(t for t in TRIPS if t.name == BUILT)
-    watched = provoked(watch, Provocation(proving, nothing))
+    watched = provoked(watch, Provocation(proving, nothing), quick)
     cycle = watched.rehearsal.cycle
     deaf = {LV_REGULATOR: (Rest(0.2, 90.0), Rest(0.5, 91.0))}
     unproven, proven = Protection(cycle.expected, (trip,)), Protection(cycle.expected, (trip,))
@@ -79,9 +81,11 @@ def test_a_voltage_that_does_not_follow_is_no_trip_before_the_proof_is_complete(
 
 
 @pytest.mark.parametrize("trip", ALWAYS, ids=lambda trip: trip.name)
-def test_what_is_armed_always_acts_before_anything_is_switched_on(watch: Watch, trip: Trip) -> None:
+def test_what_is_armed_always_acts_before_anything_is_switched_on(
+    watch: Watch, quick: Scenario, trip: Trip
+) -> None:
     """Nothing has to be energised for these: they act while people are still being asked."""
-    watched = provoked(watch, EARLY[trip.name])
+    watched = provoked(watch, EARLY[trip.name], quick)
     for _scan in watched.scans():
         pass
     assert watched.told("trip")[0].facts["name"] == trip.name

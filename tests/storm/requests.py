@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, SELECTOR
-from sequences.evidence import Gap, Loop, Rest
+from sequences.evidence import Gap, Loop
+from sequences.following import Rest
 from sequences.prompt import PREPARE_PROMPTS
 from sequences.scan import (
     EMERGENCY_STOP,
@@ -181,7 +182,7 @@ def _loop_known() -> Condition:
     return (
         Case("loop unproven", unseen),
         *(
-            Case(f"loop {z:g}", ({"impedance": z},), evidence={"loop": Loop(z * Z_OHM, 3)})
+            Case(f"loop {z:g}", ({"impedance": z},), evidence={"loop": Loop(z * Z_OHM, 3, 21.0)})
             for z in (0.9, 1.0, 1.1)
         ),
     )

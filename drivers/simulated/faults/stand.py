@@ -1,9 +1,10 @@
-"""Faults of the stand itself: circuits, contactors, regulators, supplies, and its units' heat."""
+"""Faults of the stand itself: circuits, contactors, regulators, supplies, units too hot."""
 
 from collections.abc import Callable
 from typing import Any
 
 from drivers.simulated.faults.fault import LIVE, STAGES, Fault, HasStand, PlantFault
+from drivers.simulated.faults.heat import heat_faults
 from drivers.simulated.hands import Change, becoming
 
 CONTACTORS = {"lv": "lv_contactor", "loop": "loop_contactor"}
@@ -12,7 +13,8 @@ SUPPLIES = {"lv": "LV", "loop": "auxiliary"}
 
 RUNAWAY_PER_S = 0.05  # of travel
 OFF_FREQUENCY = 0.98  # of rated
-TOO_HOT_C = 120.0
+LIQUID_TOO_HOT_C = 120.0
+WINDING_TOO_HOT_C = 195.0  # of a dry-type unit
 
 AT_ONCE = "stop category 0 in one scan, in whatever stage"
 
@@ -26,6 +28,7 @@ def stand_faults() -> tuple[PlantFault, ...]:
         *_supplies(),
         *(_too_hot(unit) for unit in ("a", "b")),
         *_second_way_out(),
+        *heat_faults(),
     )
 
 
@@ -161,7 +164,7 @@ def _supplies() -> tuple[PlantFault, ...]:
 
 
 def _too_hot(unit: str) -> PlantFault:
-    hot = {f"{unit}.top_liquid": TOO_HOT_C}
+    hot = {f"{unit}.top_liquid": LIQUID_TOO_HOT_C, f"{unit}.winding_hv": WINDING_TOO_HOT_C}
     return Fault(
         f"unit_{unit}_too_hot",
         "stand",

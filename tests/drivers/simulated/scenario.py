@@ -1,4 +1,4 @@
-"""The shipped scenario, read and built for tests of the simulated stand."""
+"""The shipped scenarios, read and built for tests of the simulated stand."""
 
 import tomllib
 from dataclasses import dataclass
@@ -17,25 +17,27 @@ from drivers.simulated.stand import SimulatedStand
 from drivers.simulated.truth import Truth
 
 SECOND = 1_000_000_000
-FOLDER = Path(str(files("sim_configs"))) / "distribution_pair"
+SHIPPED = Path(str(files("sim_configs")))
+FOLDER = SHIPPED / "distribution_pair"
+DRY = SHIPPED / "dry_pair"
 
 
 def _read(kind: Any, path: Path) -> Any:
     return TypeAdapter(kind).validate_python(tomllib.loads(path.read_text("utf-8")))
 
 
-def stand_file() -> Stand:
-    stand: Stand = _read(Stand, FOLDER / "stand.toml")
+def stand_file(folder: Path = FOLDER) -> Stand:
+    stand: Stand = _read(Stand, folder / "stand.toml")
     return stand
 
 
-def truth_file() -> Truth:
-    truth: Truth = _read(Truth, FOLDER / "truth.toml")
+def truth_file(folder: Path = FOLDER) -> Truth:
+    truth: Truth = _read(Truth, folder / "truth.toml")
     return truth
 
 
-def nameplate_file() -> Nameplate:
-    pair: Pair = _read(Pair, FOLDER / "pair.toml")
+def nameplate_file(folder: Path = FOLDER) -> Nameplate:
+    pair: Pair = _read(Pair, folder / "pair.toml")
     return pair.nameplate
 
 
@@ -104,13 +106,15 @@ def build(
     wiring: Wiring = OPPOSITION,
     stand: Stand | None = None,
     truth: Truth | None = None,
-    meters_yaml: Path = FOLDER / "meters.yaml",
+    meters_yaml: Path | None = None,
+    folder: Path = FOLDER,
 ) -> Bench:
-    stand = stand or stand_file()
+    stand = stand or stand_file(folder)
+    truth = truth or truth_file(folder)
     clock = LocalClock()
-    plant = SimulatedStand(stand, nameplate_file(), truth or truth_file(), seed, wiring)
+    plant = SimulatedStand(stand, nameplate_file(folder), truth, seed, wiring)
     described = descriptions()
-    links = SimulatedLinks(plant, described, meters_yaml, clock)
+    links = SimulatedLinks(plant, described, meters_yaml or folder / "meters.yaml", clock)
     instruments: dict[str, TextInstrument | RegisterInstrument] = {}
     for i in stand.instrument:
         match described[i.description]:

@@ -38,6 +38,9 @@ MACHINES = (
     "loop_regulator",
     "watchdog",
     "upstream_breaker",
+    "resistance_selector",
+    "cooling_a",
+    "cooling_b",
 )
 PLAIN = (
     "guard",
@@ -48,6 +51,7 @@ PLAIN = (
     "loop_supply_lost",
     "frequency_hz",
     "temperatures_c",
+    "out_of_pocket",
     "silent",
     "latencies_s",
     "tampering",
@@ -73,7 +77,8 @@ def _plant() -> SimulatedStand:
 def state(plant: SimulatedStand) -> dict[str, Any]:
     """Return all of the plant that hands can reach."""
     found = {name: getattr(plant, name) for name in PLAIN}
-    hands = ("welded", "jammed", "fallen_out", "auxiliary", "stuck", "drift_per_s")
+    contacts = ("welded", "jammed", "fallen_out", "auxiliary")
+    hands = (*contacts, "stuck", "drift_per_s", "fan_stopped", "hindrance")
     for name in MACHINES:
         machine = getattr(plant, name)
         found |= {f"{name}.{h}": getattr(machine, h) for h in hands if hasattr(machine, h)}

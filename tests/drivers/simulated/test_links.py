@@ -18,7 +18,7 @@ from drivers.reading import OVER_RANGE, Quality
 from drivers.replies import read_numbers
 from drivers.simulated.links import SimulatedDevices, SimulatedLinks, SimulatedTextLink
 from drivers.simulated.wire import Wire
-from tests.drivers.simulated.scenario import FOLDER, Bench, build, descriptions, stand_file
+from tests.drivers.simulated.scenario import DRY, FOLDER, Bench, build, descriptions, stand_file
 
 METERS = FOLDER / "meters.yaml"
 LV = str(to_canonical_name("TCPIP::127.0.0.1::5025::SOCKET"))
@@ -50,7 +50,12 @@ def test_the_private_names_are_still_there() -> None:
 
 @pytest.mark.parametrize("name", [i.name for i in stand_file().instrument])
 def test_every_instrument_of_the_stand_is_who_it_should_be(bench: Bench, name: str) -> None:
-    """Every instrument of the shipped stand opens, identifies itself and reads good values."""
+    """Every instrument of the shipped stand opens, identifies itself and reads good values.
+
+    The resistance meter reads only windings that its selector connects.
+    """
+    bench.put("resistance_selector", 1)
+    bench.run(60)
     bench.instruments[name].open()
     assert all(r.quality is Quality.GOOD for r in bench.instruments[name].poll())
 
@@ -285,9 +290,10 @@ def test_what_is_not_ascii_is_no_answer(bench: Bench) -> None:
         link.query("FETC?", 0.8)
 
 
-def test_the_meters_file_is_beside_its_stand() -> None:
-    """Every text resource of the shipped stand is a device of the shipped meters.yaml."""
-    devices = SimulatedDevices(Path(METERS))
-    texts = [i.resource for i in stand_file().instrument if i.resource.startswith("TCPIP")]
-    assert len(texts) == 3
+@pytest.mark.parametrize("folder", [FOLDER, DRY])
+def test_the_meters_file_is_beside_its_stand(folder: Path) -> None:
+    """Every text resource of a shipped stand is a device of the meters.yaml beside it."""
+    devices = SimulatedDevices(folder / "meters.yaml")
+    texts = [i.resource for i in stand_file(folder).instrument if i.resource.startswith("TCPIP")]
+    assert len(texts) == 4
     assert all(str(to_canonical_name(r)) in devices for r in texts)

@@ -1,0 +1,1 @@
+"""The heat of the simulated pair: units, the room that they stand in, sensors."""

@@ -1,0 +1,1 @@
+"""An invented single-phase 160 kVA dry-type pair on an invented stand."""

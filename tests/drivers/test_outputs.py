@@ -1,0 +1,78 @@
+"""Outputs as they are written: a selector onto a position, contactors onto nothing but 1."""
+
+import pytest
+
+from drivers.link import Block
+from drivers.outputs import LOOP, LV, SELECTOR, Outputs
+from drivers.reading import Reading
+from tests.drivers.simulated.scenario import LocalClock, stand_file
+
+WIRING = stand_file().outputs
+
+
+class Written:
+    """An outputs unit that keeps what is written to it."""
+
+    def __init__(self) -> None:
+        self.words: list[tuple[int, int]] = []
+
+    def write(self, address: int, values: tuple[int, ...], timeout_s: float) -> None:
+        assert timeout_s > 0
+        self.words += [(address + i, value) for i, value in enumerate(values)]
+
+    def read(self, block: Block, timeout_s: float) -> tuple[int, ...]:
+        raise AssertionError(f"nothing is read: {block}, {timeout_s}")
+
+    def reopen(self) -> None:
+        raise AssertionError("it is open")
+
+    def close(self) -> None:
+        raise AssertionError("it stays open")
+
+
+@pytest.fixture(name="unit")
+def _unit() -> Written:
+    return Written()
+
+
+@pytest.fixture(name="outputs")
+def _outputs(unit: Written) -> Outputs:
+    return Outputs(WIRING, unit, LocalClock())
+
+
+def test_a_selector_is_closed_onto_a_position(outputs: Outputs, unit: Written) -> None:
+    """Its register and its command are the position."""
+    outputs.close(SELECTOR, 2)
+    assert unit.words == [(WIRING.resistance_selector.address, 2)]
+    assert outputs.states()[SELECTOR].commanded == 2.0
+
+
+@pytest.mark.parametrize(("output", "address"), [(LV, 1), (LOOP, 2)])
+def test_a_contactor_knows_no_positions(
+    outputs: Outputs, unit: Written, output: str, address: int
+) -> None:
+    """Closed is 1, whatever is asked."""
+    outputs.close(output, 3)
+    assert unit.words == [(address, 1)]
+    assert outputs.states()[output].commanded == 1.0
+
+
+def test_moving_on_it_is_at_rest_only_at_its_new_position(outputs: Outputs) -> None:
+    """Neither where it stood nor open, through which it goes."""
+    seen = []
+    outputs.close(SELECTOR, 1)
+    outputs.follow([Reading(SELECTOR, 1, 1, 1.0)])
+    outputs.close(SELECTOR, 2)
+    for began, position in ((2, 1.0), (3, 0.0), (4, 2.0)):
+        outputs.follow([Reading(SELECTOR, began, began, position)])
+        seen.append(outputs.states()[SELECTOR].at_rest_since)
+    assert seen == [None, None, 4]
+
+
+def test_stop_category_0_opens_it(outputs: Outputs, unit: Written) -> None:
+    """After loop and LV."""
+    outputs.close(SELECTOR, 2)
+    unit.words.clear()
+    outputs.open_all()
+    assert unit.words[:3] == [(2, 0), (1, 0), (3, 0)]
+    assert outputs.states()[SELECTOR].commanded == 0.0
