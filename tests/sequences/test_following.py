@@ -41,7 +41,7 @@ def test_a_voltage_that_does_not_come_up_shows_nothing() -> None:
 
 
 def test_small_raises_that_are_followed_count_together() -> None:
-    small = [(0.5 + 0.005 * n, 0.5 + 0.0045 * n) for n in range(1, 6)]
+    small = [(0.5 + 0.0045 * n, 0.5 + 0.004 * n) for n in range(1, 6)]
     position, share = small[-1]
     assert after(*small).position == position
     assert after(*small).voltage_v == pytest.approx(share * FULL_V)
