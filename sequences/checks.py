@@ -287,7 +287,7 @@ def check_steady(expected: Expected, readings: Mapping[str, Sequence[float]], of
             if moves is not None and abs(value - middle) > moves + WITH_NOISE * error:
                 raise Stop(
                     "readings_not_steady",
-                    f"{of}: {channel} reads {value:.4g} once, the median of its readings is"
+                    f"{of}: {channel} reads {value:.4g} where the median of its readings is"
                     f" {middle:.4g}",
                     "that meter's ranges, multiplier and leads; the supply behind it",
                 )

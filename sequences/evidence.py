@@ -69,8 +69,8 @@ class Evidence(NamedTuple):
     """What scans have shown since the guard last opened (or since the start).
 
     Instants are stand time in ns. `gap` is the last ratio shown at rated voltage, `opposed` when
-    it was last within its limit. `lv_followed` is where the LV regulator last stood with its voltage
-    come up with it. A trip revokes: no permissive is met any more, but what armed trips use stays.
+    it was last within its limit. `lv_followed` is where the LV voltage last came up with a raise. A
+    trip revokes: no permissive is met any more, but what armed trips use stays.
     """
 
     revoked: bool = False

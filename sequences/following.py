@@ -1,4 +1,4 @@
-"""Whether a supply's voltage comes up with its regulator: what a raise shows of voltmeter and supply.
+"""Whether a supply's voltage comes up with its regulator, and where it last did.
 
 A voltmeter that died or stuck reads as low as a supply that drops. What tells them apart is that
 the one follows a raise and the other does not.

@@ -36,9 +36,10 @@ ASKED_OF = (
 DRIVING = ("shorted_turn", "lv_regulator_runs_away", "loop_regulator_runs_away")
 LOADED = ("prove", "energise", "circulate", "load_readings")
 DRIVES, CRASHES = 0.25, 0.08  # of the faults beside a seed's first
-# One time in so many that the seeds go round all cells, each is drawn so that it is reached: on a
-# good pair that nobody asks at random of, with nothing beside but what brings its stop about.
+# One seed in so many is drawn so that its cell is reached: on a good pair that nobody asks at random
+# of, with nothing beside its fault but what brings about the stop that it is to begin in.
 REACHED_ONE_IN = 4
+ROUND = 7919  # a prime step through all cells, so that neighbours in seed are none in the table
 STOPPED_BY = {
     "stopping": ("unit_a_too_hot", "unit_b_too_hot", "frequency_off"),
     "aborting": ("emergency_stop_pressed", "protection_contact_opened", "guard_opened"),
@@ -86,9 +87,9 @@ class Drawn:
 def draw(seed: int, base: Scenario) -> Drawn:
     """Draw what a seed stands for, from a scenario that is read already."""
     d = Random(f"storm/{seed}")
-    cells = applicable(catalogue(base))
-    if seed // len(cells) % REACHED_ONE_IN == 0:
-        return _draw_reached(seed, base, cells[seed * 7919 % len(cells)])
+    if seed % REACHED_ONE_IN == 0:
+        cells = applicable(catalogue(base))
+        return _draw_reached(seed, base, cells[seed // REACHED_ONE_IN * ROUND % len(cells)])
     asks = d.random() < ASKS_AT_RANDOM
     kind = d.choice(ASKED_KINDS if asks else KINDS)
     scenario, plant, sound = _pair(Random(f"storm/{seed}/pair"), kind, _short(d, base))
@@ -159,7 +160,7 @@ def draw_faults(seed: int, known: Mapping[str, SiteFault]) -> tuple[str, ...]:
     d = Random(f"storm/{seed}/faults")
     count = d.choice(HOW_MANY)
     cells = applicable(known)
-    name, stage = cells[seed * 7919 % len(cells)]
+    name, stage = cells[seed * ROUND % len(cells)]
     words = [f"{name}@{stage}+{d.uniform(0, WITHIN_STAGE_S):.2f}{_lasts(d, known[name])}"]
     while len(words) < count:
         which = d.random()
