@@ -36,8 +36,8 @@ ASKED_OF = (
 DRIVING = ("shorted_turn", "lv_regulator_runs_away", "loop_regulator_runs_away")
 LOADED = ("prove", "energise", "circulate", "load_readings")
 DRIVES, CRASHES = 0.25, 0.08  # of the faults beside a seed's first
-# One seed in so many is drawn so that its cell is reached: on a good pair that nobody asks at random
-# of, with nothing beside its fault but what brings about the stop that it is to begin in.
+# One seed in so many is drawn so that its cell is reached: a good pair, the procedure honest, and
+# nothing beside its fault but what brings about the stop that it is to begin in.
 REACHED_ONE_IN = 4
 ROUND = 7919  # a prime step through all cells, so that neighbours in seed are none in the table
 STOPPED_BY = {

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 
+from acquire.clock import Order
 from acquire.configuration import Scenario
 from acquire.storm.witness import Witness
 from drivers.outputs import LOOP_REGULATOR, LV, LV_REGULATOR
@@ -47,7 +48,8 @@ class TestEmergencyStop:
         watched.until_stage("load_readings", 3.0)
         witness = Witness(watched.rehearsal)
         watched.hand(pressing)
-        watched.rehearsal.clock.at(watched.hand_t + S // 20, 0, lambda: releasing(watched))
+        clock = watched.rehearsal.clock
+        clock.at(watched.hand_t + S // 20, Order.HANDS, lambda: releasing(watched))
         watched.go_on_to_the_end()
         assert watched.state == "aborted"
         assert watched.told("trip")[0].facts["name"] == "emergency_stop"
