@@ -49,7 +49,7 @@ WITHIN_STOP_S = {"stopping": 2.0, "aborting": 0.9}  # it may be over in the scan
 WINDOWS_S, DWELLS_S = (6.0, 8.0), (0.0, 2.0, 4.0)
 PROMPT_TIMES_S = (60.0, 120.0, 900.0)
 INTERCHANGED_S = 600.0  # within which people have interchanged a secondary, the slow ones too
-ASKS_AT_RANDOM = 0.25
+ASKS_AT_RANDOM = 1 / 3  # of the others: a quarter of all
 # What is asked at random has the shipped regulators in mind.
 KINDS, ASKED_KINDS = ("good",) * 5 + ("any",) * 3 + ("random",) * 2, ("good", "any")
 RECIPES_AT_ONCE, MOST_ACTS = 3, 9
@@ -122,7 +122,8 @@ def _draw_reached(seed: int, base: Scenario, cell: tuple[str, str]) -> Drawn:
 def _honest(d: Random) -> Act:
     """Draw how far the honest test goes first: often to where the most is let through."""
     some = Honest(draw_honest_scans(d))
-    return d.choice((some, HonestTo("watchdog_acted"), HonestTo("proof_complete")))
+    proven = HonestTo("proof_complete")
+    return d.choice((some, HonestTo("watchdog_acted"), proven, proven))
 
 
 def _short(d: Random, base: Scenario) -> Scenario:
