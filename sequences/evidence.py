@@ -13,7 +13,7 @@ from sequences.criteria import (
     shows_voltmeter,
 )
 from sequences.expected import Expected
-from sequences.following import NOTHING_RAISED, Rest, lv_followed
+from sequences.following import NOTHING_RAISED, SUPPLIES, Rest, Rests, lv_followed, rests
 from sequences.prompt import Answer, is_of_prepare
 from sequences.scan import (
     GUARD,
@@ -90,7 +90,7 @@ class Evidence(NamedTuple):
     proof_complete: int | None = None
     gap: Gap | None = None
     opposed: int | None = None
-    rest: Mapping[str, tuple[Rest | None, Rest]] = MappingProxyType({})
+    rest: Rests = MappingProxyType({})
     lv_followed: Rest = NOTHING_RAISED
     recent: Mapping[str, tuple[tuple[int, float], ...]] = MappingProxyType({})
     warmed: Mapping[str, Warmth] = MappingProxyType({})
@@ -335,34 +335,12 @@ def _opposition(known: Evidence, scan: Scan, expected: Expected) -> dict[str, An
     return {"gap": Gap(seen[0], seen[1], ratio, t), "opposed": t}
 
 
-SUPPLIES = ((LV_REGULATOR, LV_VOLTAGE), (LOOP_REGULATOR, HV_VOLTAGE))
-
-
 def _rest(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
-    """Where each regulator last stood at rest and what its supply read, and the rest before."""
-    found = {}
-    for output, channel in SUPPLIES:
-        state = scan.outputs[output]
-        reading = scan.image[channel]
-        if state.at_rest_since is None or reading.value is None:
-            continue
-        if reading.began < state.at_rest_since + expected.averaging_ns:
-            continue
-        last = known.rest.get(output)
-        if last is None or last[1].position != state.commanded:
-            before = last[1] if last else None
-            found[output] = (before, Rest(state.commanded, reading.value))
-        elif last[1].voltage_v != reading.value:
-            found[output] = (last[0], Rest(state.commanded, reading.value))
-    return {"rest": {**known.rest, **found}} if found else {}
-
-
-def _lv_followed(known: Evidence, _scan: Scan, expected: Expected) -> dict[str, Any]:
-    """Where the LV voltage last came up with a raise."""
-    if LV_REGULATOR not in known.rest:
-        return {}
-    followed = lv_followed(expected, known.lv_followed, known.rest[LV_REGULATOR][1])
-    return {} if followed == known.lv_followed else {"lv_followed": followed}
+    """Where each regulator last stood at rest, and where the LV voltage came up with a raise."""
+    found = rests(known.rest, scan, expected)
+    lv = found.get(LV_REGULATOR)
+    followed = lv_followed(expected, known.lv_followed, lv[1]) if lv else known.lv_followed
+    return {"rest": {**known.rest, **found}, "lv_followed": followed} if found else {}
 
 
 def _recent(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:
@@ -417,7 +395,6 @@ FOLDS = (
     _complete,
     _opposition,
     _rest,
-    _lv_followed,
     _recent,
     _warmed,
 )
