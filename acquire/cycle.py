@@ -142,7 +142,8 @@ class Cycle:
             self.outputs.claim()
         self.evidence = evidence = self._protect(scan, evidence)
         request = self.run.step(scan)
-        if self.run.state is State.ABORTING:
+        # A stop that becomes category 0 with everything open already is over in the same scan.
+        if self.run.state in {State.ABORTING, State.ABORTED}:
             self.outputs.open_all()
         passage = gate(request, scan, evidence, self.expected, self.permissives)
         self._note_permissives(request, scan, evidence)

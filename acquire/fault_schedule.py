@@ -184,8 +184,10 @@ class FaultSchedule:
 
     def _put(self, fault: TimedFault, key: str) -> None:
         known = self._catalogue[fault.name]
+        self._moved_on()
         for change in known.changes(self._site):
             self._site.hands.hold(key, change)
+        self._moved_on()
         self._held[key] = fault.name
         self._say(fault.name, "begins")
         if known.ends_process:
@@ -200,9 +202,15 @@ class FaultSchedule:
             self._let_go(fault, key)
 
     def _let_go(self, fault: TimedFault, key: str) -> None:
+        self._moved_on()
         self._site.hands.let_go(key)
+        self._moved_on()
         self._held.pop(key, None)
         self._say(fault.name, "ends")
+
+    def _moved_on(self) -> None:
+        """Move the plant on to now: however short a fault is, the plant has met it."""
+        self._site.stand.advance(self._site.clock.now())
 
     def _behind_guard(self, key: str, name: str, work: Callable[[], None]) -> None:
         site, guard = self._site, f"{key}, guard"

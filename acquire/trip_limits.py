@@ -19,8 +19,9 @@ from drivers.outputs import (
 )
 from drivers.reading import Reading
 from sequences.conditions import View
-from sequences.evidence import Evidence, Gap, Loop, Rest
+from sequences.evidence import Evidence, Gap, Loop
 from sequences.expected import Expected
+from sequences.following import Rest
 from sequences.scan import (
     EMERGENCY_STOP,
     FREQUENCY,

@@ -4,7 +4,8 @@ They raise Stop with a finding, or return nothing; the procedure and their own M
 call the same functions.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from statistics import median
 from typing import NamedTuple
 
 from sequences.criteria import (
@@ -17,11 +18,16 @@ from sequences.criteria import (
 )
 from sequences.expected import Expected
 from sequences.scan import (
+    HV_CURRENT,
+    HV_POWER,
     HV_VOLTAGE,
     LV_CURRENT,
     LV_POWER,
     LV_VOLTAGE,
+    LV_VOLTAGE_MEAN,
     SERIES_VOLTAGE,
+    TOP_LIQUID_A,
+    TOP_LIQUID_B,
     Finding,
     Stop,
 )
@@ -31,6 +37,12 @@ NO_LOAD_AGAIN = 0.03  # noise, and the iron's exponent on a voltage that has mov
 DANGEROUS_V = 50.0
 BALANCE_K = 5.0
 WITH_NOISE = 1.25  # single readings stray further than the class
+# What a supply at rest moves its voltage by in a window: IEC 61000-3-3 lets no load on a public
+# supply change it lastingly by more than 3.3 % (from memory). Loop current goes with it, power with
+# its square, and the current of iron near saturation by several times as much.
+SUPPLY_MOVES = 0.033
+IRON_CURRENT = 6.0
+LIQUID_MOVES_K = 2.0  # in minutes: common practice, no source
 
 AIDING = Finding(
     "aiding",
@@ -260,6 +272,39 @@ def check_window(counted: dict[str, int], expected_counts: dict[str, float], of:
             f"{of}: {', '.join(missing)}",
             "that instrument and its link; the averages would not be over the same interval",
         )
+
+
+def check_steady(expected: Expected, readings: Mapping[str, Sequence[float]], of: str) -> None:
+    """Every reading of a window lies as near to the window's median as classes and supply let it.
+
+    One of them doubled, in the mean of many, would pass every check on the mean.
+    """
+    for channel, values in readings.items():
+        middle = median(values)
+        moves = _moves_by(expected, channel, middle)
+        for value in values:
+            error = expected.error_of(channel, middle) + expected.error_of(channel, value)
+            if moves is not None and abs(value - middle) > moves + WITH_NOISE * error:
+                raise Stop(
+                    "readings_not_steady",
+                    f"{of}: {channel} reads {value:.4g} where the median of its readings is"
+                    f" {middle:.4g}",
+                    "that meter's ranges, multiplier and leads; the supply behind it",
+                )
+
+
+def _moves_by(expected: Expected, channel: str, middle: float) -> float | None:
+    """Return how far a channel may truly be from a window's median; None: nothing says."""
+    plate = expected.nameplate
+    if channel in {LV_VOLTAGE, LV_VOLTAGE_MEAN, HV_VOLTAGE, SERIES_VOLTAGE, HV_CURRENT}:
+        return SUPPLY_MOVES * middle
+    if channel == LV_CURRENT:
+        return IRON_CURRENT * SUPPLY_MOVES * middle
+    if channel in {LV_POWER, HV_POWER}:
+        # What the twins exchange may leave little of one supply's power, and moves as well.
+        loss = plate.no_load_loss_w if channel == LV_POWER else plate.load_loss_w
+        return 2 * SUPPLY_MOVES * (abs(middle) + 2 * loss)
+    return LIQUID_MOVES_K if channel in {TOP_LIQUID_A, TOP_LIQUID_B} else None
 
 
 def check_no_load_plausible(expected: Expected, lv: Lv) -> None:

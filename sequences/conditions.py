@@ -7,6 +7,7 @@ from typing import NamedTuple
 from drivers.outputs import LOOP, LV, LV_REGULATOR
 from sequences.evidence import Evidence, is_closed, is_open
 from sequences.expected import Expected
+from sequences.following import has_followed
 from sequences.prompt import OPERATOR_STOP
 from sequences.scan import (
     FREQUENCY,
@@ -223,9 +224,7 @@ def deaf(output: str) -> Exceeded:
         before, now = at.evidence.rest.get(output, (None, None))
         if before is None or now is None:
             return False
-        asked = at.expected.promised_v(output, now.position - before.position)
-        noticeable = 0.02 * at.expected.regulator(output).full_voltage_v
-        return asked > noticeable and now.voltage_v - before.voltage_v < 0.25 * asked
+        return has_followed(at.expected, output, before, now) is False
 
     return deaf_
 

@@ -13,6 +13,7 @@ from sequences.criteria import (
     shows_voltmeter,
 )
 from sequences.expected import Expected
+from sequences.following import NOTHING_RAISED, SUPPLIES, Rest, Rests, lv_followed, rests
 from sequences.prompt import Answer, is_of_prepare
 from sequences.scan import (
     GUARD,
@@ -55,13 +56,6 @@ class Gap(NamedTuple):
     t: int
 
 
-class Rest(NamedTuple):
-    """A regulator at rest: its position, and the voltage that its supply then read, V."""
-
-    position: float
-    voltage_v: float
-
-
 class Warmth(NamedTuple):
     """A temperature some minutes ago, degC, and when."""
 
@@ -75,8 +69,8 @@ class Evidence(NamedTuple):
     """What scans have shown since the guard last opened (or since the start).
 
     Instants are stand time in ns. `gap` is the last ratio shown at rated voltage, `opposed` when
-    it was last within its limit. A trip revokes: no permissive is met any more, but what armed
-    trips use stays.
+    it was last within its limit. `lv_followed` is where the LV voltage last came up with a raise. A
+    trip revokes: no permissive is met any more, but what armed trips use stays.
     """
 
     revoked: bool = False
@@ -96,7 +90,8 @@ class Evidence(NamedTuple):
     proof_complete: int | None = None
     gap: Gap | None = None
     opposed: int | None = None
-    rest: Mapping[str, tuple[Rest | None, Rest]] = MappingProxyType({})
+    rest: Rests = MappingProxyType({})
+    lv_followed: Rest = NOTHING_RAISED
     recent: Mapping[str, tuple[tuple[int, float], ...]] = MappingProxyType({})
     warmed: Mapping[str, Warmth] = MappingProxyType({})
 
@@ -340,26 +335,12 @@ def _opposition(known: Evidence, scan: Scan, expected: Expected) -> dict[str, An
     return {"gap": Gap(seen[0], seen[1], ratio, t), "opposed": t}
 
 
-SUPPLIES = ((LV_REGULATOR, LV_VOLTAGE), (LOOP_REGULATOR, HV_VOLTAGE))
-
-
 def _rest(known: Evidence, scan: Scan, expected: Expected) -> dict[str, Any]:
-    """Where each regulator last stood at rest and what its supply read, and the rest before."""
-    found = {}
-    for output, channel in SUPPLIES:
-        state = scan.outputs[output]
-        reading = scan.image[channel]
-        if state.at_rest_since is None or reading.value is None:
-            continue
-        if reading.began < state.at_rest_since + expected.averaging_ns:
-            continue
-        last = known.rest.get(output)
-        if last is None or last[1].position != state.commanded:
-            before = last[1] if last else None
-            found[output] = (before, Rest(state.commanded, reading.value))
-        elif last[1].voltage_v != reading.value:
-            found[output] = (last[0], Rest(state.commanded, reading.value))
-    return {"rest": {**known.rest, **found}} if found else {}
+    """Where each regulator last stood at rest, and where the LV voltage came up with a raise."""
+    found = rests(known.rest, scan, expected)
+    lv = found.get(LV_REGULATOR)
+    followed = lv_followed(expected, known.lv_followed, lv[1]) if lv else known.lv_followed
+    return {"rest": {**known.rest, **found}, "lv_followed": followed} if found else {}
 
 
 def _recent(known: Evidence, scan: Scan, _expected: Expected) -> dict[str, Any]:

@@ -171,11 +171,13 @@ def loop_read_since_move(at: Situation) -> bool:
 
 
 def lv_within_cap(at: Situation) -> bool:
-    """The voltage asked for, less the drop that the bus now shows, is at most 1.1 of rated."""
-    now = at.expected.promised_v(LV_REGULATOR, at.scan.outputs[LV_REGULATOR].commanded)
-    read = _read(at, LV_VOLTAGE)
-    # A dead reading explains no drop larger than a supply may have.
-    drop = 0.0 if read is None else min(max(now - read, 0.0), MOST_DROP * now)
+    """The voltage asked for, less the drop that the bus has shown, is at most 1.1 of rated."""
+    # A voltmeter that died or stuck explains no drop: only where the voltage came up with a raise.
+    shown = at.evidence.lv_followed
+    promised = at.expected.promised_v(LV_REGULATOR, shown.position)
+    drop = max(promised - shown.voltage_v, 0.0)
+    if _read(at, LV_VOLTAGE) is None or drop > MOST_DROP * promised:
+        drop = 0.0
     to = at.request.to if isinstance(at.request, Move) else 0.0
     most = OVERVOLTAGE * at.expected.nameplate.lv_voltage_v
     return at.expected.promised_v(LV_REGULATOR, to) - drop <= most

@@ -10,7 +10,7 @@ from typing import NamedTuple, TypeVar
 from calculation.accumulate import Accumulator
 from drivers.outputs import LOOP_REGULATOR, LV_REGULATOR
 from drivers.reading import Quality
-from sequences.checks import check_window
+from sequences.checks import check_steady, check_window
 from sequences.evidence import is_closed, is_open
 from sequences.expected import Expected
 from sequences.prompt import Prompt
@@ -123,12 +123,18 @@ def close(scan: Scan, contactor: str, onto: int = 1) -> Procedure[Scan]:
 
 
 def open_contactor(scan: Scan, contactor: str) -> Procedure[Scan]:
-    """Open a contactor and see it open."""
+    """Open a contactor and see it open; Stop when nothing shows it open for a minute."""
     scan = yield Wait()
     scan = yield Open(contactor)
-    while not is_open(scan, contactor) or scan.outputs[contactor].at_rest_since is None:
-        scan = yield Wait()
-    return scan
+    return (
+        yield from wait_until(
+            scan,
+            lambda s: is_open(s, contactor) and s.outputs[contactor].at_rest_since is not None,
+            "contactor_not_open",
+            f"{contactor} told to open and for a minute not seen open",
+            "the unit that reads the contacts, its supply and its link; treat as live",
+        )
+    )
 
 
 def move(scan: Scan, expected: Expected, regulator: str, to: float) -> Procedure[Scan]:
@@ -256,11 +262,15 @@ def _ramp(
 def average(
     scan: Scan, expected: Expected, seconds: float, channels: Sequence[str], of: str
 ) -> Procedure[tuple[Scan, Means]]:
-    """Average readings that began within a window, every channel over the same interval."""
+    """Average readings that began within a window, every channel over the same interval.
+
+    Stop where readings are missing, or where one lies further from the others than they move.
+    """
     start = scan.now
     end = start + int(seconds * S)
     slack = int(max(2 * expected.periods_s[c] + expected.latencies_s[c] for c in channels) * S)
     means = {c: Accumulator(c) for c in channels}
+    values: dict[str, list[float]] = {c: [] for c in channels}
     scan = yield Wait()
     while True:
         for r in scan.arrived:
@@ -269,9 +279,11 @@ def average(
                 continue
             if r.value is not None:
                 mean.add(r.value, r.t)
+                values[r.channel].append(r.value)
         if scan.now > end + slack or all(scan.image[c].began >= end for c in channels):
             break
         scan = yield Wait()
     wanted = {c: seconds / expected.periods_s[c] for c in channels}
     check_window({c: m.count for c, m in means.items()}, wanted, of)
+    check_steady(expected, values, of)
     return scan, {c: m.mean for c, m in means.items()}

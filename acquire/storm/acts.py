@@ -41,6 +41,7 @@ RECIPES = (
     Series((Insist(Open(LV), 2), Push(LV, 2))),
     Series((Insist(Open(LOOP), 2), Climb(LOOP_REGULATOR, 0.2), Push(LOOP, 2))),
     Series((Climb(LV_REGULATOR, 0.873), Push(LOOP, 3), Climb(LOOP_REGULATOR, 0.78))),
+    Series((Climb(LV_REGULATOR, 0.873), Push(LOOP, 3))),
     Series((Insist(Move(LV_REGULATOR, 0.3), 1), Insist(Move(LV_REGULATOR, 0.0173), 1))),
 )
 

@@ -1,6 +1,7 @@
 """What `twinload storm` does: a campaign, or one seed with its story."""
 
 import re
+import signal
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -47,6 +48,8 @@ def stormed(
     seeds: Sequence[int], schedule: str, jobs: int, report: Path | None, as_json: bool
 ) -> int:
     """Run a campaign, tell of it, and return the exit code. Raises ConfigurationError."""
+    # Ended from outside it tells what it has, as on Ctrl-C.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     tally = storm(seeds, schedule, jobs, monotonic)
     cover = coverage(tally, schedule)
     text = told(tally, cover, f"twinload storm --seeds {seeds[0]}..{seeds[-1]} --jobs {jobs}")

@@ -36,11 +36,20 @@ ASKED_OF = (
 DRIVING = ("shorted_turn", "lv_regulator_runs_away", "loop_regulator_runs_away")
 LOADED = ("prove", "energise", "circulate", "load_readings")
 DRIVES, CRASHES = 0.25, 0.08  # of the faults beside a seed's first
+# One seed in so many is drawn so that its cell is reached: a good pair, the procedure honest, and
+# nothing beside its fault but what brings about the stop that it is to begin in.
+REACHED_ONE_IN = 4
+ROUND = 7919  # a prime step through all cells, so that neighbours in seed are none in the table
+STOPPED_BY = {
+    "stopping": ("unit_a_too_hot", "unit_b_too_hot", "frequency_off"),
+    "aborting": ("emergency_stop_pressed", "protection_contact_opened", "guard_opened"),
+}
+WITHIN_STOP_S = {"stopping": 2.0, "aborting": 0.9}  # it may be over in the scan after
 # Windows and dwell that are short, so that a storm has many runs; prompts that wait, some less.
 WINDOWS_S, DWELLS_S = (6.0, 8.0), (0.0, 2.0, 4.0)
 PROMPT_TIMES_S = (60.0, 120.0, 900.0)
 INTERCHANGED_S = 600.0  # within which people have interchanged a secondary, the slow ones too
-ASKS_AT_RANDOM = 0.25
+ASKS_AT_RANDOM = 1 / 3  # of the others: a quarter of all
 # What is asked at random has the shipped regulators in mind.
 KINDS, ASKED_KINDS = ("good",) * 5 + ("any",) * 3 + ("random",) * 2, ("good", "any")
 RECIPES_AT_ONCE, MOST_ACTS = 3, 9
@@ -78,6 +87,9 @@ class Drawn:
 def draw(seed: int, base: Scenario) -> Drawn:
     """Draw what a seed stands for, from a scenario that is read already."""
     d = Random(f"storm/{seed}")
+    if seed % REACHED_ONE_IN == 0:
+        cells = applicable(catalogue(base))
+        return _draw_reached(seed, base, cells[seed // REACHED_ONE_IN * ROUND % len(cells)])
     asks = d.random() < ASKS_AT_RANDOM
     kind = d.choice(ASKED_KINDS if asks else KINDS)
     scenario, plant, sound = _pair(Random(f"storm/{seed}/pair"), kind, _short(d, base))
@@ -93,10 +105,25 @@ def draw(seed: int, base: Scenario) -> Drawn:
     return Drawn(seed, kind, scenario, plant, sound, acts, faults)
 
 
+def _draw_reached(seed: int, base: Scenario, cell: tuple[str, str]) -> Drawn:
+    """Draw a seed whose fault begins in its cell, for certain as far as that can be."""
+    d = Random(f"storm/{seed}/reached")
+    name, stage = cell
+    scenario, plant, sound = _pair(d, "good", _short(d, base))
+    lasts = _lasts(d, catalogue(scenario)[name])
+    within = WITHIN_STOP_S.get(stage, WITHIN_STAGE_S)
+    faults = [f"{name}@{stage}+{d.uniform(0, within):.2f}{lasts}"]
+    if stage in STOPPED_BY:
+        by, loaded = d.choice(STOPPED_BY[stage]), d.choice(LOADED[1:])
+        faults.append(f"{by}@{loaded}+{d.uniform(0, WITHIN_STAGE_S):.2f}")
+    return Drawn(seed, "good", scenario, plant, sound, (), tuple(faults))
+
+
 def _honest(d: Random) -> Act:
     """Draw how far the honest test goes first: often to where the most is let through."""
     some = Honest(draw_honest_scans(d))
-    return d.choice((some, HonestTo("watchdog_acted"), HonestTo("proof_complete")))
+    proven = HonestTo("proof_complete")
+    return d.choice((some, HonestTo("watchdog_acted"), proven, proven))
 
 
 def _short(d: Random, base: Scenario) -> Scenario:
@@ -134,7 +161,7 @@ def draw_faults(seed: int, known: Mapping[str, SiteFault]) -> tuple[str, ...]:
     d = Random(f"storm/{seed}/faults")
     count = d.choice(HOW_MANY)
     cells = applicable(known)
-    name, stage = cells[seed * 7919 % len(cells)]
+    name, stage = cells[seed * ROUND % len(cells)]
     words = [f"{name}@{stage}+{d.uniform(0, WITHIN_STAGE_S):.2f}{_lasts(d, known[name])}"]
     while len(words) < count:
         which = d.random()

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from acquire.clock import S
+from acquire.storm.patience import UNSEEN_S
 from acquire.storm.true_pair import METERS
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, SELECTOR
 from sequences.evidence import Evidence
@@ -228,8 +229,17 @@ def the_loop_never_closes_on_a_pair_that_is_not_opposed(at: Witness, contactor: 
 
 
 def nothing_closes_by_itself_after_a_stop(at: Witness, contactor: str) -> Missed:
-    """A command that is not followed is not followed later, when nobody expects it."""
-    return 1.0 if at.stopped is not None and contactor != SELECTOR else None
+    """A command that is not followed is not followed later, when nobody expects it.
+
+    What was on the wire before the stop lets main contacts close within their travel and no later:
+    a program that has crashed in between can take nothing back.
+    """
+    if at.stopped is None or contactor == SELECTOR:
+        return None
+    told = at.told_closed_at[contactor]
+    travelled = round((at.plant.truth.contactor_close_s + UNSEEN_S) * S)
+    on_the_wire = 0 <= told <= at.stopped.t and at.plant.t - told <= travelled
+    return None if on_the_wire else 1.0
 
 
 def a_normal_stop_takes_current_before_voltage(at: Witness, contactor: str) -> Missed:
@@ -396,6 +406,6 @@ def _stops_in_order(at: Witness) -> bool:
     stops = at.stopped is not None and at.stopped.category == 1
     if at.rehearsal is None or not (shuts_down or stops):
         return False
-    by_hardware = not (plant.emergency_stop and plant.watchdog.picked_up)
+    by_hardware = not (plant.emergency_relay and plant.watchdog.picked_up)
     fell = plant.lv_contactor.fallen_out or plant.loop_contactor.fallen_out
     return not (by_hardware or fell or plant.loop_contactor.welded)

@@ -81,6 +81,7 @@ class Witness:
         self.stage = ""
         self.read_open = False
         self.told_closed = dict.fromkeys(CONTACTORS, 0)
+        self.told_closed_at = dict.fromkeys(CONTACTORS, -1)
         self.writes: deque[tuple[int, str, float]] = deque(maxlen=REMEMBERED)
         self.commanded = {c: getattr(self.plant, c).commanded for c in CONTACTORS}
         invariants.judge(self, invariants.AT_START)
@@ -233,6 +234,7 @@ class Witness:
             told = value == 1
             if told and not self.commanded[output]:
                 self.told_closed[output] += 1
+                self.told_closed_at[output] = self.plant.t
                 invariants.judge_one(self, invariants.ON_COMMAND, output)
             self.commanded[output] = told
         elif output == LV_REGULATOR:

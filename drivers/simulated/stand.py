@@ -45,7 +45,9 @@ class SimulatedStand:
     faults) and among them `series_voltmeter`, whose `dead` is a voltmeter that reads a perfect
     nought. For whoever looks on: `moved` is called whenever the plant has moved on, `written` with
     output and value before a command is taken. Emergency stop and watchdog drop the coils of both
-    contactors in hardware; the watchdog also drops the upstream breaker.
+    contactors in hardware; the watchdog also drops the upstream breaker. The emergency stop's relay
+    holds what a press has cut until both contactors are told to open: to reset it permits a new
+    start and makes none (ISO 13850, 4.1.4; clause from memory). Its contact is what reads.
     """
 
     def __init__(
@@ -92,6 +94,7 @@ class SimulatedStand:
         self.lv_regulator, self.loop_regulator = self._regulators.values()
         self.upstream_breaker.commanded = True
         self.watchdog = Watchdog(stand.watchdog.drop_s)
+        self.emergency_relay = True
         self.pair = pair_circuit(nameplate, truth, stand.lv_branch_ohm)
         self.meters: dict[str, Meter] = stand_meters(stand, truth, seed)
         self.series_voltmeter = self.meters["series.voltage.1"]
@@ -166,7 +169,7 @@ class SimulatedStand:
         """Return what the contacts unit sees, in the order of STATUS."""
         return (
             self.guard,
-            self.emergency_stop,
+            self.emergency_stop and self.emergency_relay,
             self.protection_contact,
             self.lv_contactor.contact,
             self.loop_contactor.contact,
@@ -261,7 +264,9 @@ class SimulatedStand:
     def _settle(self, t: int) -> None:
         self.watchdog.advance(t)
         picked_up = self.watchdog.picked_up
-        coils = picked_up and self.emergency_stop
+        told_closed = self.lv_contactor.commanded or self.loop_contactor.commanded
+        self.emergency_relay = self.emergency_stop and (self.emergency_relay or not told_closed)
+        coils = picked_up and self.emergency_relay
         self.upstream_breaker.advance(t, picked_up)
         self.lv_contactor.advance(t, coils)
         self.loop_contactor.advance(t, coils)

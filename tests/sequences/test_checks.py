@@ -1,7 +1,7 @@
 """The checks of the procedure, each at its limit and with the right name for what is wrong."""
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 
@@ -17,12 +17,23 @@ from sequences.checks import (
     check_no_load_plausible,
     check_opposed,
     check_pause,
+    check_steady,
     check_voltmeter,
     check_wattmeter,
     check_window,
     is_aiding,
 )
-from sequences.scan import SERIES_VOLTAGE, Stop
+from sequences.scan import (
+    HV_CURRENT,
+    HV_POWER,
+    HV_VOLTAGE,
+    LV_CURRENT,
+    LV_POWER,
+    LV_VOLTAGE,
+    SERIES_VOLTAGE,
+    TOP_LIQUID_A,
+    Stop,
+)
 from tests.sequences.paper import HALF_V, shipped, with_meter
 
 # The shipped pair: 6600/400 V, 100 kVA, u_k 4 %, I0 1.8 %, P0 320 W.
@@ -278,3 +289,63 @@ def test_lv_meters_read_after_the_load_readings_what_they_read_before(
         "lv.power.1": power_w * 1.005**2 * 640.0,
     }
     assert finding(check_no_load_again, before, after) == found
+
+
+class TestSteady:
+    """One reading in ten, moved away from the nine others."""
+
+    READ: ClassVar[dict[str, float]] = {
+        LV_VOLTAGE: 400.0,
+        LV_CURRENT: 9.0,
+        LV_POWER: 640.0,
+        HV_VOLTAGE: 530.0,
+        HV_CURRENT: 15.0,
+        HV_POWER: 3000.0,
+        SERIES_VOLTAGE: 6.0,
+        TOP_LIQUID_A: 20.0,
+    }
+
+    def once(self, channel: str, value: float) -> str | None:
+        """Return what is found when one reading of a channel is this."""
+        values = {c: [v] * 10 for c, v in self.READ.items()}
+        values[channel][4] = value
+        return finding(check_steady, EXPECTED, values, "load readings")
+
+    @pytest.mark.parametrize("channel", READ)
+    @pytest.mark.parametrize("factor", [0.5, 2.0, 10.0])
+    def test_a_multiplier_wrong_for_one_reading_is_seen(self, channel: str, factor: float) -> None:
+        value = factor * self.READ[channel]
+        assert self.once(channel, value) == "readings_not_steady"
+
+    @pytest.mark.parametrize("channel", [LV_VOLTAGE, HV_VOLTAGE, HV_CURRENT])
+    @pytest.mark.parametrize("sign", [1, -1])
+    def test_voltage_and_loop_current_move_with_the_supply(self, channel: str, sign: int) -> None:
+        """By 3.3 %, and by what both readings' classes and noise leave."""
+        value = self.READ[channel]
+        error = 1.25 * 2 * EXPECTED.error_of(channel, value)
+        assert self.once(channel, value + sign * 0.033 * value) is None
+        beyond = 0.033 * value + 1.05 * error
+        assert self.once(channel, value + sign * beyond) == "readings_not_steady"
+
+    def test_power_moves_with_the_square_of_voltage_and_the_pairs_loss(self) -> None:
+        """What the twins exchange may leave next to nothing of one supply's power."""
+        plate = EXPECTED.nameplate
+        for channel, loss in ((LV_POWER, plate.no_load_loss_w), (HV_POWER, plate.load_loss_w)):
+            value = self.READ[channel]
+            moves = 0.066 * (value + 2 * loss)
+            assert self.once(channel, value - moves) is None
+            assert self.once(channel, value - 1.2 * moves) == "readings_not_steady"
+
+    def test_liquid_moves_by_two_kelvin(self) -> None:
+        assert self.once(TOP_LIQUID_A, 22.0) is None
+        assert self.once(TOP_LIQUID_A, 23.0) == "readings_not_steady"
+
+    def test_what_noise_makes_of_a_range_is_no_movement(self) -> None:
+        """Next to nothing in the gap: the voltmeter's zero is all there is."""
+        error = EXPECTED.error_of(SERIES_VOLTAGE, 0.01)
+        values = {SERIES_VOLTAGE: [0.01, 0.01, 0.01 + 2 * error]}
+        assert finding(check_steady, EXPECTED, values, "no load") is None
+
+    def test_most_readings_wrong_are_not_steady_either(self) -> None:
+        values = {HV_CURRENT: [30.0] * 7 + [15.0] * 3}
+        assert finding(check_steady, EXPECTED, values, "load") == "readings_not_steady"

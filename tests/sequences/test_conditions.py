@@ -13,7 +13,8 @@ import pytest
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, OutputState
 from sequences import conditions as when
 from sequences.conditions import View
-from sequences.evidence import Evidence, Gap, Loop, Rest
+from sequences.evidence import Evidence, Gap, Loop
+from sequences.following import Rest
 from sequences.prompt import OPERATOR_STOP, PREPARATION, Answer, confirm
 from sequences.scan import (
     FREQUENCY,

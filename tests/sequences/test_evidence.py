@@ -6,7 +6,8 @@ import pytest
 
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
 from drivers.reading import Reading
-from sequences.evidence import Evidence, Rest, together
+from sequences.evidence import Evidence, together
+from sequences.following import Rest
 from sequences.prompt import PREPARATION, Answer, confirm
 from sequences.scan import (
     GUARD,

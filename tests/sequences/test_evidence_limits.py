@@ -7,7 +7,8 @@ import pytest
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV_REGULATOR, OutputState
 from drivers.reading import Quality, Reading
 from sequences.criteria import aiding_seen, is_lv_sound, shows_voltmeter, voltmeter_error_v
-from sequences.evidence import Evidence, Gap, Rest, is_answer_to, is_closed, is_open, unit_c
+from sequences.evidence import Evidence, Gap, is_answer_to, is_closed, is_open, unit_c
+from sequences.following import Rest
 from sequences.prompt import Answer
 from sequences.scan import (
     GUARD,

@@ -7,6 +7,7 @@ import pytest
 
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, SELECTOR
 from sequences.evidence import Evidence
+from sequences.following import Rest
 from sequences.gate import REVOKED, gate, is_raise
 from sequences.permissives import PERMISSIVES, Permissive
 from sequences.prompt import PREPARATION, confirm
@@ -186,23 +187,36 @@ class TestMoving:
 
 
 class TestLvCap:
-    """LV is raised to no more than 1.1 of rated: its promise less the drop that it shows."""
+    """LV is raised to no more than 1.1 of rated: its promise less the drop that it has shown."""
 
     PROVEN = NOTHING_PROVEN._replace(proof_complete=1)
     WORDS = words_of(LV_REGULATOR, "LV within 1.1 of rated")
 
     @pytest.mark.parametrize(
-        ("read_v", "most_v"),
-        # At 368 V promised: no drop, one of 30 V, and one larger than a supply may have.
-        [(368.0, 440.0), (338.0, 470.0), (0.0, 513.6), (390.0, 440.0)],
+        ("shown_v", "most_v"),
+        # At 368 V promised: no drop, one of 30 V, the most that a supply may have, one larger.
+        [(368.0, 440.0), (338.0, 470.0), (294.5, 513.5), (294.3, 440.0), (0.0, 440.0), (390, 440)],
     )
-    def test_the_drop_counts_up_to_a_fifth(self, read_v: float, most_v: float) -> None:
+    def test_a_drop_counts_up_to_a_fifth_and_a_larger_one_is_none(
+        self, shown_v: float, most_v: float
+    ) -> None:
         plate = replace(shipped().lv_regulator, full_voltage_v=920.0)
         paper = Paper(replace(shipped(), lv_regulator=plate))
         paper.tell(LV_REGULATOR, 0.4)
-        paper.values[LV_VOLTAGE] = read_v
+        shown = self.PROVEN._replace(lv_followed=Rest(0.4, shown_v))
         for to_v, refused in ((most_v - 1.0, False), (most_v + 1.0, True)):
-            missing = shortfall(paper, Move(LV_REGULATOR, to_v / 920.0), self.PROVEN)
+            missing = shortfall(paper, Move(LV_REGULATOR, to_v / 920.0), shown)
+            assert (self.WORDS in missing) is refused
+
+    def test_a_drop_that_is_only_read_counts_for_nothing(self) -> None:
+        """A voltmeter that died or stuck reads low as well."""
+        plate = replace(shipped().lv_regulator, full_voltage_v=920.0)
+        paper = Paper(replace(shipped(), lv_regulator=plate))
+        paper.tell(LV_REGULATOR, 0.4)
+        paper.values[LV_VOLTAGE] = 300.0
+        shown = self.PROVEN._replace(lv_followed=Rest(0.39, 0.39 * 920.0))
+        for to_v, refused in ((439.0, False), (441.0, True)):
+            missing = shortfall(paper, Move(LV_REGULATOR, to_v / 920.0), shown)
             assert (self.WORDS in missing) is refused
 
 

@@ -9,7 +9,7 @@ import pytest
 from acquire.configuration import Scenario
 from drivers.outputs import LV_REGULATOR
 from sequences.conditions import View, always
-from sequences.evidence import Rest
+from sequences.following import Rest
 from sequences.protection import Protection
 from sequences.scan import Scan
 from sequences.trips import TRIPS, Trip

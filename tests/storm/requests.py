@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, SELECTOR
 from sequences.evidence import Gap, Loop
+from sequences.following import Rest
 from sequences.prompt import PREPARE_PROMPTS
 from sequences.scan import (
     EMERGENCY_STOP,
@@ -138,9 +139,20 @@ def _lv_read(now_v: float) -> Condition:
     rest, came, moves, long = (told(LV_REGULATOR, at, rest=r) for r in (SINCE, BEFORE, None, 0))
     return (
         *(
-            Case(f"{now_v:.0f} V promised, {d:.0f} V lost", ({"drop_v": d},), read, rest)
+            Case(
+                f"{now_v:.0f} V promised, {d:.0f} V lost",
+                ({"drop_v": d},),
+                fresh(LV_VOLTAGE, now_v - d),
+                rest,
+                {"lv_followed": Rest(at, now_v - d)},
+            )
             for d in drops
-            for read in (fresh(LV_VOLTAGE, now_v - d),)
+        ),
+        Case(
+            f"{now_v:.0f} V promised, voltmeter stuck at nine tenths",
+            evidence={"lv_followed": Rest(0.9 * at, 0.9 * now_v)},
+            image=fresh(LV_VOLTAGE, 0.9 * now_v),
+            outputs=rest,
         ),
         Case(f"{now_v:.0f} V, read before", strays, fresh(LV_VOLTAGE, now_v), came),
         Case(f"{now_v:.0f} V, on its way", strays, fresh(LV_VOLTAGE, now_v), moves),

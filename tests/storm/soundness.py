@@ -6,6 +6,7 @@ says so. Without them a table of permissives proves nothing.
 
 EVIDENCE = "tests/sequences/test_evidence.py"
 PROVE = "tests/sequences/test_evidence_of_prove.py"
+FOLLOWING = "tests/sequences/test_following.py"
 GATE = "tests/sequences/test_gate.py"
 TRIPS = "tests/stand/test_trips.py"
 WHOLE = "tests/stand/test_whole_runs.py"
@@ -76,8 +77,10 @@ SOUND: dict[str, tuple[tuple[str, str], ...]] = {
     "a supply read since its last move is where it was left; one gone astray later is a trip": (
         (TRIPS, "test_acts_in_time_and_ends_as_the_table_says"),
     ),
-    "a supply loses the part of its voltage that it reads to lose": (
-        (GATE, "TestLvCap.test_the_drop_counts_up_to_a_fifth"),
+    "a supply loses the part of its voltage that it read to lose where it last followed a raise": (
+        (GATE, "TestLvCap.test_a_drop_counts_up_to_a_fifth_and_a_larger_one_is_none"),
+        (GATE, "TestLvCap.test_a_drop_that_is_only_read_counts_for_nothing"),
+        (FOLLOWING, "test_a_voltage_that_does_not_come_up_shows_nothing"),
     ),
     "while a contactor is closed, a critical channel that nobody reads is a trip": (
         (TRIPS, "test_acts_in_time_and_ends_as_the_table_says"),

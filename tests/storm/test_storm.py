@@ -1,9 +1,12 @@
 """Two hundred seeds in which nothing may be that must not be, and what a storm is there to find."""
 
 import json
+import signal
+import subprocess
+import sys
 from dataclasses import asdict
 from pathlib import Path
-from time import monotonic
+from time import monotonic, sleep
 
 import pytest
 from typer.testing import CliRunner
@@ -134,6 +137,22 @@ def test_an_interrupted_storm_tells_what_it_has() -> None:
     cover = coverage(tally, "loss_test")
     assert "3 seeds" in told(tally, cover, "twinload storm")
     assert as_plain(tally, cover)["interrupted"] is True
+
+
+@pytest.mark.parametrize("by", [signal.SIGINT, signal.SIGTERM])
+def test_one_that_is_ended_from_outside_tells_what_it_has(tmp_path: Path, by: int) -> None:
+    """The command itself, with two workers, told while they are at it."""
+    report = tmp_path / "storm.md"
+    words = ["storm", "--seeds", "1..100000", "--jobs", "2", "--report", str(report)]
+    app_ = "from acquire.commands import app; app()"
+    with subprocess.Popen([sys.executable, "-c", app_, *words], stdout=subprocess.PIPE) as process:
+        workers = Path(f"/proc/{process.pid}/task/{process.pid}/children")
+        while len(workers.read_text().split()) < 2:
+            sleep(0.1)
+        sleep(2.0)
+        process.send_signal(by)
+        assert process.wait() == 3
+    assert "interrupted" in report.read_text(encoding="utf-8")
 
 
 def test_the_command_writes_its_report(tmp_path: Path) -> None:
