@@ -12,7 +12,7 @@ from calculation.heat_readings import Floats, History
 from calculation.minutes import MinuteMeans
 from calculation.readings import LoadMeans, LossReadings, NoLoadMeans, ProveMeans
 from drivers.outputs import REGULATORS
-from drivers.reading import Quality, Reading
+from drivers.reading import GOOD, Reading
 from sequences.expected import Expected
 from sequences.scan import (
     HV_CURRENT,
@@ -91,7 +91,7 @@ class HeatRecord:
         """Take what has arrived; a reading that is not good counts for nothing."""
         minutes_of, add = self._minutes_of, self.minutes.add
         for channel, t, _began, value, quality, _reason in readings:
-            if value is None or quality is not Quality.GOOD:
+            if value is None or quality is not GOOD:
                 continue
             if channel in minutes_of:
                 add(channel, t / S, value)
