@@ -46,7 +46,6 @@ MODEL_SHARE = 0.04
 EARLY_SHARE = 0.125
 # What the settling still makes of the temperature at shutdown is taken out, and known to a half.
 SETTLING_SHARE = 0.5
-SETTLING_ROUNDS = 2
 # Five parameters, one of them nearly known, and something left to tell the scatter from.
 LEAST_READINGS = 8
 LEAST_SPAN_S = 300.0
@@ -153,17 +152,12 @@ def cooling_curve(
     times = readings.time_s[settled]
     t = _binned(times, times) / MINUTE_S
     every = _all_constants(t)
-    first = fit = _fitted(t, _binned(times, temperatures[settled]), _exponential, every)
+    first = _fitted(t, _binned(times, temperatures[settled]), _exponential, every)
     since_s = readings.time_s - _applied_before(readings)
-    unsettled = np.zeros_like(temperatures)
-    for _ in range(SETTLING_ROUNDS):
-        over = temperatures - _curve(fit, readings.time_s)
-        unsettled = unsettled_k(since_s, over, cold.settling_s)
-        if not unsettled.any():
-            break
-        cleared = _binned(times, (temperatures - unsettled)[settled])
-        fit = _fitted(t, cleared, _exponential, _near(fit.constant_min, every))
+    over = temperatures - _curve(first, readings.time_s)
+    unsettled = unsettled_k(since_s, over, cold.settling_s)
     cleared = _binned(times, (temperatures - unsettled)[settled])
+    fit = _fitted(t, cleared, _exponential, _near(first.constant_min, every))
     other = _fitted(t, cleared, _convective, _near(fit.constant_min, every))
     winding_0_c = fit.slow[0] + fit.decay_k
     settling = SETTLING_SHARE * (first.slow[0] + first.decay_k - winding_0_c) / 3**0.5
