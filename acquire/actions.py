@@ -32,7 +32,7 @@ CRASHED = (
 )
 
 
-def rehearsed(  # noqa: PLR0917 - the options of the command, one each
+def rehearsed(  # noqa: PLR0913, PLR0917 - the options of the command, one each
     scenario: str,
     schedule: str,
     seed: int,
@@ -124,10 +124,20 @@ def _row(run: Run) -> dict[str, Any]:
     return {name: getattr(run, name) for name in names}
 
 
-def shown(run: int, out: Path, as_json: bool) -> int:
-    """Print a run of the archive in a folder; return the exit code. Raises ArchiveError."""
+def shown(run: int, out: Path, as_json: bool, figure: Path | None = None) -> int:
+    """Print a run of the archive in a folder, draw it where asked; return the exit code.
+
+    Raises ArchiveError, and where a figure is asked what `picture_of` and `draw_heat` raise.
+    """
     with Archive(out, read_only=True) as archive:
         stored = read_back(archive, run)
+        if figure is not None:
+            from acquire.figure import refuse_other_suffixes
+            from acquire.heat_figure import draw_heat
+            from acquire.heat_picture import picture_of
+
+            refuse_other_suffixes(figure)  # before the record is folded, which takes its time
+            draw_heat(picture_of(archive, run), figure)
     found = stored.verification
     if as_json:
         events = [{"t": e.t, "kind": e.kind, "facts": e.facts} for e in stored.events]
@@ -140,6 +150,8 @@ def shown(run: int, out: Path, as_json: bool) -> int:
         report.result(stored)
         for words, style in _record(found):
             terminal.print(Text(words, style))
+        if figure is not None:
+            terminal.print(Text(f"Figure: {figure}"), soft_wrap=True)
     return FINE if found.whole else FOUND_WRONG
 
 

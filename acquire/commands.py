@@ -97,14 +97,14 @@ def fail(words: str, code: int = BAD_INPUT) -> NoReturn:
 
 
 @app.command()
-def rehearse(
+def rehearse(  # noqa: PLR0913 - the options of the command, one each
     scenario: Annotated[
         str, typer.Argument(help="A shipped scenario or a folder.")
     ] = "distribution_pair",
     *,
     schedule: Annotated[
         str, typer.Option(help="A file of the scenario's schedules.", metavar="NAME")
-    ] = "loss_test",
+    ] = "heat_run",
     seed: Annotated[int, typer.Option(help="Of all that is random.", min=0, max=LARGEST)] = 1,
     connection: Annotated[
         Connection, typer.Option(help="How the simulated pair is wired; open-lead is HV.")
@@ -328,6 +328,10 @@ def runs(out: Out = Path("runs"), json: Json = False) -> int:
 def show(
     run: Annotated[int, typer.Argument(help="The run's number.", min=1, max=LARGEST)],
     out: Out = Path("runs"),
+    *,
+    figure: Annotated[
+        Path | None, typer.Option(help="Draw a heat run: .svg, .png, .pdf.", metavar="FILE")
+    ] = None,
     json: Json = False,
 ) -> int:
     """Print a stored run again, with its events.
@@ -338,4 +342,4 @@ def show(
     """
     from acquire.actions import shown
 
-    return shown(run, out, json)
+    return shown(run, out, json, figure)

@@ -198,10 +198,15 @@ def drawn(path: Path, size_in: tuple[float, float]) -> Iterator[Figure]:
         _save(figure, path)
 
 
-@contextmanager
-def _page(path: Path) -> Iterator[None]:
+def refuse_other_suffixes(path: Path) -> None:
+    """Raise Refusal for a name whose suffix says of no kind of figure."""
     if path.suffix.lower() not in SUFFIXES:
         raise Refusal(f"--figure {path}: expected a name that ends in {', '.join(SUFFIXES)}")
+
+
+@contextmanager
+def _page(path: Path) -> Iterator[None]:
+    refuse_other_suffixes(path)
     # Text stays text, and the same readings give the same file.
     with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "twinload", "font.size": 9}):
         yield

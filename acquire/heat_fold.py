@@ -77,12 +77,12 @@ def scenario_of(archive: Archive, run: int) -> Scenario:
         return load_scenario(place, archive.run(run).schedule)
 
 
-def refolded(archive: Archive, run: int) -> Reduced:
-    """Reduce a finished heat run from its archive alone.
+def refolded(archive: Archive, run: int, scenario: Scenario | None = None) -> Reduced:
+    """Reduce a finished heat run from its archive alone, by default with the scenario in it.
 
     Raises ArchiveError, ConfigurationError, and ValueError for a run that read no losses.
     """
-    scenario = scenario_of(archive, run)
+    scenario = scenario or scenario_of(archive, run)
     expected = unjudged(scenario)
     record = folded(archive, run, expected)
     losses = record.losses

@@ -9,6 +9,7 @@ Facts = Mapping[str, Any]
 Lines = list[tuple[str, str, str]]
 
 S = 1_000_000_000
+HOUR_S = 3600.0
 UNITS = ("a", "b")
 
 # What an instant of the run is called where it needs no number.
@@ -76,7 +77,7 @@ def _soak(facts: Facts) -> str:
     if held_s <= 0:
         return words
     wanted = [at["hold_s"] for at in units.values() if at.get("hold_s")]
-    whole = f" of {hours(max(wanted))}" if wanted else ""
+    whole = f" of {max(wanted) / HOUR_S:g}" if wanted else ""
     return f"{words}; held {hours(held_s)}{whole} h"
 
 

@@ -30,7 +30,7 @@ def heat_reduced(
         return losses
     sensor_k = max(expected.error_of(c, WARM_C) for c in expected.watched_warmth)
     try:
-        readings, zeroed_k = zeroed(heat_readings(record, expected, loss), sensor_k)
+        readings = zeroed(heat_readings(record, expected, loss), sensor_k)
         test = HeatTest(
             readings,
             pair.nameplate,
@@ -39,8 +39,15 @@ def heat_reduced(
             expected.lv_branch_ohm,
             _stated(losses.result, "no_load_loss_w"),
             _stated(losses.result, "load_loss_reference_w"),
-            RiseAllowance(sensor_k=sensor_k, zeroed_k=zeroed_k, **_meter(expected)),
+            RiseAllowance(
+                sensor_k=sensor_k,
+                zeroed_k=None,
+                air_sensors=max(len(expected.ambients), 1),
+                **_meter(expected),
+            ),
+            losses.result["pair_mean"]["no_load_current_percent"],
             pair.guarantee.rule,
+            _loop(losses.result, expected),
         )
         result = heat_result(test)
         plain = plain_heat(test, result)
@@ -99,6 +106,24 @@ def _stated(result: dict[str, Any], name: str) -> Any:
 
     doubt = result["uncertainty"][name]
     return Stated(result["pair_mean"][name], doubt["expanded"], doubt["factor"])
+
+
+def _loop(result: dict[str, Any], expected: Expected) -> Any:
+    """What tells the twins' own LV currents at rated loop current, where the stand does."""
+    from calculation.own_currents import LoopState
+
+    angle, mean = expected.loop_regulator.angle_degree, result["pair_mean"]
+    if angle is None:
+        return None
+    return LoopState(
+        expected.nameplate.hv_current_a,
+        mean["equivalent_resistance_ohm"],
+        mean["equivalent_impedance_ohm"],
+        mean["no_load_current_a"],
+        mean["no_load_power_factor"],
+        expected.nameplate.ratio,
+        angle,
+    )
 
 
 def _meter(expected: Expected) -> dict[str, float]:

@@ -91,10 +91,15 @@ def picture_of(archive: Archive, run: int) -> HeatPicture:
     for a run that is no heat run or read nothing.
     """
     row = archive.run(run)
+    if row.procedure != "heat_run":
+        raise Refusal(
+            f"--figure: run {run} is a {row.procedure.replace('_', ' ')}, only a heat run has a"
+            " figure; of losses `reduce --figure` draws one"
+        )
     scenario = scenario_of(archive, run)
     expected = unjudged(scenario)
-    if expected.thermal is None or row.procedure != "heat_run":
-        raise Refusal(f"--figure: run {run} is no heat run: its procedure is {row.procedure}")
+    if expected.thermal is None:
+        raise Refusal(f"--figure: run {run}: its pair file has no [thermal]")
     record = folded(archive, run, expected)
     try:
         history, readings = _read(record, expected)
@@ -106,15 +111,17 @@ def picture_of(archive: Archive, run: int) -> HeatPicture:
     rule = expected.soak.standard
     rate = TERMS[rule].rate_k_per_h
     seed = "" if row.seed is None else f", simulated with seed {row.seed}"
+    state = "" if row.state == "complete" else f", {row.state}"
     dry = expected.thermal.construction == "dry"
     steady = (row.result or {}).get("steady")
     return HeatPicture(
-        title=f"Heat run {run}: schedule {row.schedule}{seed}",
+        title=f"Heat run {run}: schedule {row.schedule}{seed}{state}",
         hours=hours,
         temperatures={unit: _temperatures(history, unit) for unit in UNITS},
         ambient_c=rows.ambient_c,
-        watched="windings and core" if dry else "top liquid",
-        rise_k={u: history.channels[watched(expected, u)[0]] - rows.lagged_c for u in UNITS},
+        watched="HV winding" if dry else "top liquid",
+        # Of a dry type the HV winding's, whose end is forecast.
+        rise_k={u: rows.column(watched(expected, u)[dry]) - rows.lagged_c for u in UNITS},
         rate_k_per_h={unit: _rate(record, rows, expected, unit) for unit in UNITS},
         rule=rule,
         limit_k_per_h=rate if isfinite(rate) else None,
@@ -128,23 +135,29 @@ def picture_of(archive: Archive, run: int) -> HeatPicture:
 def _read(record: HeatRecord, expected: Expected) -> tuple[History, HeatReadings | None]:
     """Return the minutes, and all that was read where the run came to its cooling curves.
 
-    As reduced: the sensors zeroed against each other.
+    As reduced: the sensors of the air zeroed against each other.
     """
     losses = record.losses
     ended = losses is not None and all(map(record.marked, ("soaked", "shutdown", "hot_read")))
     if losses is None or not ended:
         return record.history(), None
     sensor_k = max(expected.error_of(c, WARM_C) for c in expected.watched_warmth)
-    readings, _ = zeroed(heat_readings(record, expected, losses), sensor_k)
+    readings = zeroed(heat_readings(record, expected, losses), sensor_k)
     return readings.history, readings
 
 
 def _temperatures(history: History, unit: str) -> dict[str, Floats]:
     return {
-        name.partition(".")[2].replace("_", " "): column
+        _words(name.partition(".")[2]): column
         for name, column in history.channels.items()
         if name.startswith(f"{unit}.")
     }
+
+
+def _words(name: str) -> str:
+    """Return "top liquid" of "top_liquid", "HV winding" of "winding_hv"."""
+    kind, _, side = name.partition("_")
+    return f"{side.upper()} winding" if kind == "winding" else name.replace("_", " ")
 
 
 def _rate(record: HeatRecord, rows: HeatRows, expected: Expected, unit: str) -> Floats:
@@ -191,13 +204,16 @@ def _stretches(events: Sequence[Event], end_h: float) -> list[tuple[float, float
 
 
 def _outlook(events: Sequence[Event]) -> dict[str, Outlook]:
-    shown = [(e.t / S / HOUR_S, e.facts.get("forecast") or {}) for e in events if e.kind == "shows"]
-    found = {}
-    for unit in UNITS:
-        rows = [(t, at[unit]["ultimate_k"], at[unit]["expanded"]) for t, at in shown if unit in at]
-        if rows:
-            found[unit] = Outlook(*np.array(rows, dtype=np.float64).T)
-    return found
+    """The forecasts as they were shown; NaN where the load changed and none holds any more."""
+    found: dict[str, list[tuple[float, float, float]]] = {}
+    for event in (e for e in events if e.kind == "shows"):
+        t_h = event.t / S / HOUR_S
+        if event.facts.get("mark") in RESTARTS:
+            for rows in found.values():
+                rows.append((t_h, nan, nan))
+        for unit, at in (event.facts.get("forecast") or {}).items():
+            found.setdefault(unit, []).append((t_h, at["ultimate_k"], at["expanded"]))
+    return {unit: Outlook(*np.array(rows, dtype=np.float64).T) for unit, rows in found.items()}
 
 
 def _cooling(

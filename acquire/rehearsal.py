@@ -33,7 +33,6 @@ from sequences.procedures import procedure_of, record_of
 from sequences.run import Run
 from sequences.scan import Procedure, Scan
 
-
 # When a run that continues another comes to a plant that another process has left.
 FOUND_AFTER_NS = 600 * S
 

@@ -10,7 +10,7 @@ from rich.text import Text
 
 Result = Mapping[str, Any]
 
-QUANTITY = 29
+QUANTITY = 28
 
 METHODS = {
     "balance": "by balance",
@@ -229,5 +229,5 @@ def _performance(result: Result) -> Iterator[Row | str]:
 
 
 def _at(at: Result) -> str:
-    sense = "" if at["power_factor"] == 1 else (" leading" if at["leading"] else " lagging")
+    sense = "" if at["power_factor"] == 1 else (" lead" if at["leading"] else " lag")
     return f"load {number(at['load'])}, cos φ {number(at['power_factor'])}{sense}"

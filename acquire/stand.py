@@ -44,4 +44,14 @@ def expected_of(scenario: Scenario) -> Expected:
             unsuited.needs,
             "meter rule for this pair",
         )
+    regulator = expected.loop_regulator
+    most_v = expected.most_loop_current_a * (expected.loop_impedance_ohm + regulator.source_ohm)
+    if expected.schedule.most_current > 1 and most_v > regulator.full_voltage_v:
+        raise ConfigurationError(
+            f"{scenario.name}/schedules/{scenario.schedule_name}.toml",
+            "soak",
+            f"{expected.schedule.most_current:g} of rated current",
+            f"at most what the loop supply's {regulator.full_voltage_v:g} V drive;"
+            f" this needs {most_v:.0f} V",
+        )
     return expected

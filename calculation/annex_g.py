@@ -44,7 +44,8 @@ def annex_g(unit: AnnexG, loading: Loading, start: State) -> AnnexGTemperatures:
     Raises:
         ImpossibleReading: a step too long to be stable (Annex G's criterion for the windings).
     """
-    # One loop over plain floats: nothing in it but what one step needs of the last.
+    # One loop over plain floats: nothing in it but what one step needs of the last, and no max(),
+    # whose calls would take a fifth of it.
     losses, rated = unit.rated_losses(), unit.rated_state()
     x, y, z = EXPONENTS[unit.cooling]
     constant = RESISTANCE_CONSTANT[unit.conductor]
@@ -82,7 +83,8 @@ def annex_g(unit: AnnexG, loading: Loading, start: State) -> AnnexGTemperatures:
         rise = duct_rise * from_winding**x
         duct = bottom + rise
         beside = top if duct + DUCT_MARGIN_K < top else bottom + height * rise
-        hs = max(hs, w, beside)
+        hs = w if hs < w else hs
+        hs = beside if hs < beside else hs
         lost = h_scale * (hs - beside) ** power * exp(-fluidity / (hs + beside + offset))
         hot_kelvin = hs + constant
         hs += to_winding * (square * (copper * hot_kelvin + hot_eddy / hot_kelvin) - lost)
@@ -91,8 +93,8 @@ def annex_g(unit: AnnexG, loading: Loading, start: State) -> AnnexGTemperatures:
         liquid += to_liquid * (from_winding + core + square * stray / kelvin - given)
         spread = half_spread * given**z
         top = liquid + spread
-        bottom = max(liquid - spread, air)
-        duct = max(duct, bottom)
+        bottom = liquid - spread if liquid - spread > air else air
+        duct = bottom if duct < bottom else duct
         keep((hs, w, top, bottom, duct))
     hot_spots, windings, tops, bottoms, ducts = np.array(found).T
     _refuse_unstable(unit, steps, windings, (ducts + bottoms) / 2)

@@ -13,6 +13,8 @@ What a winding gives off to convecting liquid grows faster than its gradient, wi
 (IEEE C57.91-2011 Annex G, transcribed): then (1 + t/4T)^-4 stands for the exponential. No residual
 tells the two apart, so the same fit is made with that decay as well, and the true temperature may
 lie anywhere between both.
+
+What of the settling is still in the readings that count is taken out by those that don't.
 """
 
 from collections.abc import Callable
@@ -27,6 +29,7 @@ from calculation.errors import ImpossibleReading, refuse_unless_finite, refuse_u
 from calculation.heat_readings import ColdResistance, CoolingReadings
 from calculation.resistance import winding_temperature
 from calculation.settling import settled_after_s
+from calculation.unsettled import unsettled_k
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -34,9 +37,16 @@ Mask = NDArray[np.bool_]
 MINUTE_S = 60.0
 # Standard deviation of c as known beforehand, K/min².
 CURVATURE = 0.004
-# What the model leaves, as a standard uncertainty: share of the step from the first settled
-# reading back to the shutdown.
+# What the decay's unknown law leaves, as a standard uncertainty: at most this share of the step
+# from the first settled reading back to the shutdown.
 MODEL_SHARE = 0.04
+# Less where that reading is early: of two decays alike in value and slope at t_1 the one with the
+# power 1.25 was higher at 0 by (1.25 - 1)/2 t_1/T of the step (D, first term of a series). Not as
+# the limit of a rectangle: a winding in convecting liquid lies at that very end.
+EARLY_SHARE = 0.125
+# What the settling still makes of the temperature at shutdown is taken out, and known to a half.
+SETTLING_SHARE = 0.5
+SETTLING_ROUNDS = 2
 # Five parameters, one of them nearly known, and something left to tell the scatter from.
 LEAST_READINGS = 8
 LEAST_SPAN_S = 300.0
@@ -46,6 +56,8 @@ HOTTEST, FARTHEST = 3.0, 1000.0
 SHORTEST_MIN = 0.5
 # A decay three constants old at the first settled reading would be extrapolated twentyfold.
 MOST_DECAYED = 3.0
+# Of 25 min: 6 s, within which nothing that can be extrapolated bends.
+BINS = 250
 STEPS = 24
 ROUNDS = 2
 MOST_STEPS = 8
@@ -60,11 +72,12 @@ class CoolingCurve:
     """What a cooling curve comes to; n readings.
 
     `resistance_0_ohm` and `winding_0_c` hold at shutdown (time 0), `standard_k` is the standard
-    uncertainty of the latter by the extrapolation alone: that of the fit, 4 % of the step back from
-    the first settled reading, and what another decay would make of it. `weak`: that reading came
-    later than one time constant, and no verdict near a limit rests on the curve. `settled` (n)
-    marks the readings that count, `residuals_k` (n) is reading less curve, for those left out as
-    well. `slow` are a (degC), b (K/min), c (K/min²), `decay_k` is B, `time_constant_s` is T.
+    uncertainty of the latter by the extrapolation alone: that of the fit, what another decay would
+    make of it, up to 4 % of the step back, and what of the settling was taken out. `weak`: the
+    first settled reading came later than one time constant, and no verdict near a limit rests on
+    the curve. `settled` (n) marks the readings that count, `residuals_k` (n) is reading less curve,
+    for those left out as well. `slow` are a (degC), b (K/min), c (K/min²), `decay_k` is B,
+    `time_constant_s` is T.
     """
 
     resistance_0_ohm: float
@@ -138,25 +151,40 @@ def cooling_curve(
         readings.resistance_ohm, cold.resistance_ohm * ones, cold.temperature_c * ones, constant_k
     )
     times = readings.time_s[settled]
-    fit = _fitted(times / MINUTE_S, temperatures[settled], _exponential)
-    other = _fitted(times / MINUTE_S, temperatures[settled], _convective)
+    t = _binned(times, times) / MINUTE_S
+    every = _all_constants(t)
+    first = fit = _fitted(t, _binned(times, temperatures[settled]), _exponential, every)
+    since_s = readings.time_s - _applied_before(readings)
+    unsettled = np.zeros_like(temperatures)
+    for _ in range(SETTLING_ROUNDS):
+        over = temperatures - _curve(fit, readings.time_s)
+        unsettled = unsettled_k(since_s, over, cold.settling_s)
+        if not unsettled.any():
+            break
+        cleared = _binned(times, (temperatures - unsettled)[settled])
+        fit = _fitted(t, cleared, _exponential, _near(fit.constant_min, every))
+    cleared = _binned(times, (temperatures - unsettled)[settled])
+    other = _fitted(t, cleared, _convective, _near(fit.constant_min, every))
     winding_0_c = fit.slow[0] + fit.decay_k
+    settling = SETTLING_SHARE * (first.slow[0] + first.decay_k - winding_0_c) / 3**0.5
     if winding_0_c <= cold.temperature_c:
         raise ImpossibleReading(
             {"winding_0_c": winding_0_c, "cold.temperature_c": cold.temperature_c},
             "the winding is no warmer at shutdown than before the run",
         )
-    curve = _temperature(fit.slow, fit.decay_k, fit.constant_min, readings.time_s)
+    curve = _curve(fit, readings.time_s)
     first_s = float(times[0])
     step = winding_0_c - float(curve[settled][0])
-    # Uniform from this curve to the other one.
+    # Uniform from this curve to the other one, whose slow part may have taken some of it in: what
+    # it took in is seen by neither fit.
     shape = (other.slow[0] + other.decay_k - winding_0_c) / 3**0.5
+    hidden = min(EARLY_SHARE * first_s / MINUTE_S / fit.constant_min, MODEL_SHARE) * step
     return CoolingCurve(
         resistance_0_ohm=resistance_at(
             cold.resistance_ohm, cold.temperature_c, winding_0_c, constant_k
         ),
         winding_0_c=winding_0_c,
-        standard_k=float(np.linalg.norm((fit.standard_k, MODEL_SHARE * step, shape))),
+        standard_k=float(np.linalg.norm((fit.standard_k, shape, hidden, settling))),
         time_constant_s=fit.constant_min * MINUTE_S,
         first_settled_s=first_s,
         weak=first_s > fit.constant_min * MINUTE_S,
@@ -196,9 +224,7 @@ def _refuse_beyond(ohm: Floats, settled: Mask, cold_ohm: float) -> None:
 
 def _settled(readings: CoolingReadings, after_s: float) -> Mask:
     """Which readings count: those long enough after the last application of the d.c."""
-    applied = np.array(readings.applied_s)
-    last = applied[np.searchsorted(applied, readings.time_s, side="right") - 1]
-    settled: Mask = readings.time_s - last >= after_s
+    settled: Mask = readings.time_s - _applied_before(readings) >= after_s
     if settled.sum() < LEAST_READINGS:
         raise ImpossibleReading(
             {"settled readings": int(settled.sum()), "settled_after_s": after_s},
@@ -211,6 +237,17 @@ def _settled(readings: CoolingReadings, after_s: float) -> Mask:
     return settled
 
 
+def _applied_before(readings: CoolingReadings) -> Floats:
+    """When the d.c. was applied that each reading was taken with, s since shutdown."""
+    applied = np.array(readings.applied_s, dtype=np.float64)
+    last: Floats = applied[np.searchsorted(applied, readings.time_s, side="right") - 1]
+    return last
+
+
+def _curve(fit: _Fit, time_s: Floats) -> Floats:
+    return _temperature(fit.slow, fit.decay_k, fit.constant_min, time_s)
+
+
 def _temperature(
     slow: tuple[float, float, float], decay_k: float, constant_min: float, time_s: Floats
 ) -> Floats:
@@ -218,16 +255,37 @@ def _temperature(
     return slow[0] + t * (slow[1] + t * slow[2]) + decay_k * np.exp(-t / constant_min)
 
 
-def _fitted(t: Floats, temperature_c: Floats, decay: Decay) -> _Fit:
-    """Fit the curve to settled readings (minutes, degC)."""
+def _all_constants(t: Floats) -> Floats:
+    """Every T that readings at these times can tell of, minutes."""
+    shortest = max(SHORTEST_MIN, float(t[0]) / MOST_DECAYED)
+    return np.geomspace(shortest, max(float(t[-1] - t[0]), 2 * shortest), STEPS)
+
+
+def _near(constant_min: float, every: Floats) -> Floats:
+    """Those up to half and twice a T that was found."""
+    low, high = max(every[0], constant_min / 2), min(every[-1], 2 * constant_min)
+    return np.geomspace(low, high, STEPS // 3)
+
+
+def _binned(time_s: Floats, values: Floats) -> Floats:
+    """Means over short equal times where there are more readings than a fit has use for."""
+    if len(time_s) <= 2 * BINS:
+        return values
+    edges = np.linspace(time_s[0], time_s[-1], BINS + 1)[1:-1]
+    which = np.searchsorted(edges, time_s, side="right")
+    count = np.bincount(which, minlength=BINS)
+    total = np.bincount(which, weights=values, minlength=BINS)
+    return total[count > 0] / count[count > 0]
+
+
+def _fitted(t: Floats, temperature_c: Floats, decay: Decay, constants: Floats) -> _Fit:
+    """Fit the curve to settled readings (minutes, degC), T among these."""
     n = len(t)
     # One row more than readings: c, in the scatter's measure, is zero.
     y = np.append(temperature_c, 0.0)
     slow = np.zeros((n + 1, 3))
     slow[:n] = t[:, np.newaxis] ** (0, 1, 2)
-    shortest = max(SHORTEST_MIN, t[0] / MOST_DECAYED)
-    constants = np.geomspace(shortest, max(t[-1] - t[0], 2 * shortest), STEPS)
-    decays = np.zeros((n + 1, STEPS))
+    decays = np.zeros((n + 1, len(constants)))
     decays[:n] = decay(t[:, np.newaxis] / constants)[0]
     scatter = float(np.diff(temperature_c).std()) / 2**0.5
     for _ in range(ROUNDS):

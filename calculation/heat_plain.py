@@ -4,8 +4,9 @@ from collections.abc import Mapping
 from dataclasses import fields
 from typing import Any
 
-from calculation.heat_loading import loading_unit, overload_ability
+from calculation.heat_loading import loading_unit, overload_ability, overload_step
 from calculation.heat_test import UNITS, HeatResult, HeatTest, UnitRises
+from calculation.heat_twins import plain_twins
 from calculation.loss_budget import uncertainty_of
 from calculation.rises import quantities_of
 from calculation.stated import Stated
@@ -26,6 +27,8 @@ def plain_heat(test: HeatTest, result: HeatResult) -> dict[str, Any]:
         "cooling": _cooling(test, result),
         "fitted": {unit: _fitted(result.fits[unit]) for unit in UNITS},
         "overload": _overload(test, result),
+        "overload_step": {unit: overload_step(test, result, unit) for unit in UNITS},
+        "twins": plain_twins(test, result),
         "heat_losses": _losses(test, result),
     }
 

@@ -33,7 +33,9 @@ class ColdResistance:
 
     `settling_s` is the time constant with which the reading settled after the d.c. was applied, s;
     None where it settled too fast to be seen. `scatter_ohm` is the standard deviation of one
-    settled reading, `readings` how many were averaged.
+    settled reading, `readings` how many were averaged. `sensors` is how many of the unit's own told
+    `temperature_c` (0: another thermometer did), `apart_k` the standard uncertainty, K, of the
+    winding having been at it, by what the sensors of the run showed (None: they couldn't).
     """
 
     resistance_ohm: float
@@ -41,6 +43,8 @@ class ColdResistance:
     settling_s: float | None
     scatter_ohm: float
     readings: int
+    sensors: int = 0
+    apart_k: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,14 +61,25 @@ class CoolingReadings:
 
 
 @dataclass(frozen=True, slots=True)
+class OverloadStep:
+    """A step of overload: when its current was asked for and when rated current again, s; the
+    current, per unit of rated.
+    """
+
+    from_s: float
+    to_s: float
+    current: float
+
+
+@dataclass(frozen=True, slots=True)
 class HeatReadings:
     """All that a heat run read.
 
     `balance_c` are the means of all temperature channels while the cold resistances were read.
     `steady_at_s` is when the schedule's rule was met (None: the time limit came first),
     `soak_from_s` when rated voltage and current first stood together, `shutdown_s` the
-    loss-equivalent instant of the shutdown. Where an overload step was run, `overload_from_s` is
-    when its current stood, and the last row before it ends the steady state. `rate_k_per_h` is
+    loss-equivalent instant of the shutdown. Where an overload step was run, the last row before it
+    ends the steady state. `rate_k_per_h` is
     what the faster unit still changed by at the end of the soak; `movements` counts what the
     regulators were told to move.
     """
@@ -77,6 +92,6 @@ class HeatReadings:
     soak_from_s: float
     steady_at_s: float | None
     shutdown_s: float
-    overload_from_s: float | None = None
+    overload: OverloadStep | None = None
     rate_k_per_h: float | None = None
     movements: int = 0

@@ -1,5 +1,7 @@
 """A run's minutes with their cooling air, and means over stretches of them."""
 
+from math import isfinite
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -25,7 +27,7 @@ class HeatRows:
         self.ambient_c = _mean_of_read(np.array(air))
         lagged = LaggedAmbient(lag_s)
         rows = zip(self.t_s.tolist(), self.ambient_c.tolist(), strict=True)
-        self.lagged_c = np.array([lagged.add(t, c) if c == c else c for t, c in rows])
+        self.lagged_c = np.array([lagged.add(t, c) if isfinite(c) else c for t, c in rows])
         self._channels = history.channels
 
     def between(self, from_s: float, to_s: float) -> Mask:

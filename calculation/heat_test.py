@@ -18,6 +18,7 @@ from calculation.heat_rows import HeatRows, Mask, mean_of
 from calculation.loading_iec import TABULATED, Kind
 from calculation.nameplate import Nameplate, ThermalPlate
 from calculation.one_body import Rows
+from calculation.own_currents import LoopState, own_lv_currents
 from calculation.pair import lead_loss
 from calculation.rise_budget import RiseAllowance, extrapolated, rise_budgets
 from calculation.rise_limits import (
@@ -47,6 +48,8 @@ from calculation.uncertainty import Budget
 UNITS = ("a", "b")
 # The liquid of the shutdown: its last whole minutes.
 AT_SHUTDOWN_S = 300.0
+# What is read at the ends of an overload step.
+ENDS_S = 150.0
 THERMAL_CLASS: dict[str, ThermalClass] = {
     "A": 105,
     "E": 120,
@@ -71,7 +74,8 @@ class HeatTest:
     """A heat run with all that its reduction needs.
 
     `no_load_loss_w` and `load_loss_w` are the pair's mean at reference temperature by its loss
-    test, `decision` is the rule of the verdict.
+    test, `decision` is the rule of the verdict, `loop` what tells the twins' own LV currents (None:
+    the stand does not fix the angle of its loop supply).
     """
 
     readings: HeatReadings
@@ -82,7 +86,13 @@ class HeatTest:
     no_load_loss_w: Stated
     load_loss_w: Stated
     allowance: RiseAllowance
+    no_load_current_percent: float
     decision: DecisionRule = "simple"
+    loop: LoopState | None = None
+
+    def own_currents_a(self) -> tuple[float, float] | None:
+        """LV currents of A and B, A; None where the stand doesn't tell them."""
+        return None if self.loop is None else own_lv_currents(self.loop)
 
     @property
     def standard(self) -> Standard:
@@ -137,6 +147,15 @@ class UnitRises:
 
 
 @dataclass(frozen=True, slots=True)
+class StepSeen:
+    """Top-liquid rises at both ends of an overload step, K, and what was fitted before it."""
+
+    begin_k: float
+    end_k: float
+    fit: ThermalFit | None
+
+
+@dataclass(frozen=True, slots=True)
 class HeatResult:
     """What a heat run comes to.
 
@@ -150,6 +169,7 @@ class HeatResult:
     impossible: Mapping[str, str]
     forecasts: Mapping[str, Forecast | None]
     fits: Mapping[str, ThermalFit | None]
+    steps: Mapping[str, StepSeen | None]
     steady_to_s: float
     test_loss_w: float
     test_current_a: float
@@ -186,7 +206,8 @@ def heat_result(test: HeatTest) -> HeatResult:
         curves,
         impossible,
         {unit: _forecast(test, rows, unit, end_s) for unit in UNITS},
-        {unit: _fit(test, rows, unit) for unit in UNITS},
+        {unit: _fit(test, rows, unit, readings.shutdown_s - 60.0) for unit in UNITS},
+        {unit: _step(test, rows, unit) for unit in UNITS},
         end_s,
         stretches.loss_w,
         stretches.current_a,
@@ -197,8 +218,8 @@ def _steady_end_s(readings: HeatReadings) -> float:
     """The end of the hour that counts: when steady, else the last before load changed."""
     if readings.steady_at_s is not None:
         return readings.steady_at_s + 30.0
-    changed = readings.overload_from_s or readings.shutdown_s
-    return changed - 60.0
+    step = readings.overload
+    return (readings.shutdown_s if step is None else step.from_s) - 60.0
 
 
 def _unit_loss_w(test: HeatTest, rows: HeatRows, over: Mask) -> float:
@@ -229,7 +250,15 @@ def _unit(
     curves: Mapping[str, CoolingCurve],
     stretches: _Stretches,
 ) -> UnitRises:
-    ratio = test.nameplate.hv_current_a / stretches.current_a
+    loop_ratio = test.nameplate.hv_current_a / stretches.current_a
+    ratios = {"hv": loop_ratio, "lv": loop_ratio}
+    allowance = test.allowance
+    if (currents := test.own_currents_a()) is not None:
+        ratios["lv"] = test.nameplate.lv_current_a / currents[UNITS.index(unit)]
+    else:
+        # Up to its whole no-load current more or less, and nobody knows which.
+        percent = allowance.current_percent + test.no_load_current_percent
+        allowance = replace(allowance, current_percent=percent)
     own = {name: curve for name, curve in curves.items() if name.startswith(unit)}
     cold = test.readings.cold
     windings = {
@@ -238,7 +267,7 @@ def _unit(
             cold[name].temperature_c,
             curve.resistance_0_ohm,
             test.constant_k(name),
-            ratio,
+            ratios[name.removeprefix(f"{unit}_")],
         )
         for name, curve in own.items()
     }
@@ -257,7 +286,7 @@ def _unit(
         )
     rises = heat.rises()
     known = {name: extrapolated(curve, cold[name]) for name, curve in own.items()}
-    budgets = rise_budgets(heat, known, test.allowance)
+    budgets = rise_budgets(heat, known, allowance)
     expanded = {name: budget.expanded for name, budget in budgets.items()}
     weak = {name for name, curve in own.items() if curve.weak}
     verdict = rise_verdict(rises, test.limits(), expanded, test.decision, weak)
@@ -313,12 +342,25 @@ def _forecast(test: HeatTest, rows: HeatRows, unit: str, end_s: float) -> Foreca
     )
 
 
-def _fit(test: HeatTest, rows: HeatRows, unit: str) -> ThermalFit | None:
-    """The unit's thermal parameters by its whole run up to the shutdown; None where it can't."""
+def _step(test: HeatTest, rows: HeatRows, unit: str) -> StepSeen | None:
+    """What an overload step did to the top liquid; None where none was run, or none is there."""
+    step = test.readings.overload
+    if step is None or test.is_dry:
+        return None
+    rises = rows.column(f"{unit}.top_liquid") - rows.lagged_c
+    begin, end = (
+        mean_of(f"{unit}.top_liquid", rises[rows.between(t_s - ENDS_S, t_s)])
+        for t_s in (step.from_s, step.to_s)
+    )
+    return StepSeen(begin, end, _fit(test, rows, unit, step.from_s))
+
+
+def _fit(test: HeatTest, rows: HeatRows, unit: str, end_s: float) -> ThermalFit | None:
+    """The unit's thermal parameters by its run up to `end_s`; None where it can't."""
     if test.is_dry:
         return None
     return thermal_fit(
-        _soak_rows(test, rows, unit, test.readings.shutdown_s - 60.0),
+        _soak_rows(test, rows, unit, end_s),
         load_loss_w=test.load_loss_w,
         no_load_loss_w=test.no_load_loss_w,
         limits_k=_sensor_limits_k(test),

@@ -89,6 +89,7 @@ class StandardUncertainty:
     hot_spot_gradient_k: NotNegative = 0.0
     oil_time_constant_min: NotNegative = 0.0
     winding_time_constant_min: NotNegative = 0.0
+    x: NotNegative = 0.0
 
     def given(self) -> dict[str, float]:
         """Those that are stated, by name."""

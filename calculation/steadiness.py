@@ -6,9 +6,9 @@ from math import exp, inf, isfinite
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from calculation.errors import ImpossibleReading
+from calculation.heat_readings import Floats
 
 Rule = Literal["IEC 60076-2", "IEEE C57.12.90", "IEC 60076-11"]
 
@@ -83,8 +83,9 @@ class Steadiness:
         self._terms = TERMS[rule]
         self._ambient = LaggedAmbient(lag_s)
         size = MINUTES_OF_CHANGE if isfinite(self._terms.change_k) else MINUTES_A_WINDOW
-        self._t_s = np.zeros(size + 1)
-        self._rise_k = np.zeros((size + 1, watched))
+        # A ring of which every row is kept twice, so that any window of it lies in one piece.
+        self._t_s = np.zeros(2 * (size + 1))
+        self._rise_k = np.zeros((2 * (size + 1), watched))
         self._rows = 0
         self._since_s: float | None = None
         self._met_from_s: float | None = None
@@ -110,10 +111,12 @@ class Steadiness:
         if self._now_s is None or t_s - self._now_s > LONGEST_GAP_S or self._since_s is None:
             self.restart(t_s)
         self._now_s = t_s
-        row = self._rows % len(self._t_s)
-        self._t_s[row] = t_s
-        self._rise_k[row] = watched_c
-        self._rise_k[row] -= self._ambient.add(t_s, ambient_c)
+        lagged_c = self._ambient.add(t_s, ambient_c)
+        rise_k = [celsius - lagged_c for celsius in watched_c]
+        size = len(self._t_s) // 2
+        for row in (self._rows % size, self._rows % size + size):
+            self._t_s[row] = t_s
+            self._rise_k[row] = rise_k
         self._rows += 1
         self._judge(t_s)
 
@@ -146,7 +149,7 @@ class Steadiness:
         if not self._spans(t_s, HOUR_S):
             return
         at_s, rise_k = self._last(t_s, HOUR_S)
-        from_mean = at_s - at_s.mean()
+        from_mean = at_s - np.add.reduce(at_s) / len(at_s)
         rates = from_mean @ rise_k / (from_mean @ from_mean) * HOUR_S
         self.rate_k_per_h = float(rates[np.abs(rates).argmax()])
         if not self._met(t_s, abs(self.rate_k_per_h), terms):
@@ -171,13 +174,11 @@ class Steadiness:
         """Whether the rows reach back that far without a restart between."""
         return self._since_s is not None and t_s - self._since_s >= length_s
 
-    def _last(self, t_s: float, length_s: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def _last(self, t_s: float, length_s: float) -> tuple[Floats, Floats]:
         """Rows of the last `length_s`, oldest first: instants, and rises (rows, watched)."""
-        size = len(self._t_s)
-        if self._rows <= size:
-            at_s, rise_k = self._t_s[: self._rows], self._rise_k[: self._rows]
-        else:
-            order = np.arange(self._rows - size, self._rows) % size
-            at_s, rise_k = self._t_s[order], self._rise_k[order]
-        begin = int(np.searchsorted(at_s, t_s - length_s))
+        size = len(self._t_s) // 2
+        end = (self._rows - 1) % size + size + 1
+        kept = slice(end - min(self._rows, size), end)
+        at_s, rise_k = self._t_s[kept], self._rise_k[kept]
+        begin = int(at_s.searchsorted(t_s - length_s))
         return at_s[begin:], rise_k[begin:]

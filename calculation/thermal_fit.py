@@ -22,6 +22,7 @@ EXPONENT_LIMIT = 0.2
 # x is fitted only where the run itself had losses this far apart.
 LEAST_LOSS_STEP = 1.15
 EXPONENTS = np.arange(0.5, 1.301, 0.05)
+SAME_LOSS = 0.05
 CONSTANTS_S = 3600.0 * np.geomspace(0.25, 16.0, 60)
 LEAST_BLOCKS = 20
 # What one body leaves wrong, half-widths for 95 % of x and as a share of the time constant; set on
@@ -86,7 +87,7 @@ def thermal_fit(
     x = shown or stated(exponent, [Part(EXPONENT_LIMIT / 3**0.5, "rectangular")])
     constant_s = _time_constant(means, x.value)
     end = forecast(
-        rows,
+        _up_to_rated(rows, rated_w),
         rule="IEC 60076-2",
         limits_k=limits_k,
         at_loss_w=rated_w,
@@ -116,6 +117,13 @@ def loss_ratio(load_loss_w: Stated, no_load_loss_w: Stated) -> Stated:
         for loss in (load_loss_w, no_load_loss_w)
     ]
     return stated(ratio, parts)
+
+
+def _up_to_rated(rows: Rows, rated_w: float) -> Rows:
+    """Rows up to the last with about rated loss: from an overload x would have to be assumed."""
+    rated = np.flatnonzero(np.abs(rows.loss_w / rated_w - 1) <= SAME_LOSS)
+    kept = slice(None, int(rated[-1]) + 1 if len(rated) else None)
+    return Rows(rows.t_s[kept], rows.temperature_c[kept], rows.ambient_c[kept], rows.loss_w[kept])
 
 
 @dataclass(frozen=True, slots=True)

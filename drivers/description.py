@@ -149,7 +149,8 @@ class Regulator:
     Position runs from 0 to 1 of travel and is written as register = position / scale.
     `full_voltage_v` is the open-circuit voltage that position 1 promises, `source_ohm` the
     impedance behind it, `rate_per_s` the travel per second (full travel takes 10 s at the least),
-    `resolution` the smallest step that it can hold, `zero_band` what counts as zero.
+    `resolution` the smallest step that it can hold, `zero_band` what counts as zero;
+    `angle_degree` by how much the loop supply's voltage leads the LV bus, where the stand fixes it.
     """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
@@ -160,6 +161,7 @@ class Regulator:
     rate_per_s: Annotated[float, Gt(0), Le(0.1)]
     resolution: Positive
     zero_band: Positive
+    angle_degree: Annotated[float, Ge(-180), Le(180)] | None = None
     scale: Positive = 0.0001
 
 

@@ -8,12 +8,13 @@ from calculation.heat_readings import (
     Floats,
     HeatReadings,
     History,
+    OverloadStep,
 )
 from calculation.readings import LossReadings
 from calculation.settling import cold_reading
 from calculation.shutdown import BEFORE_S, loss_equivalent_instant
 from sequences.expected import Expected
-from sequences.heat_record import FALLEN_S, SHUTDOWN, SOAK, HeatRecord, winding_of
+from sequences.heat_record import FALLEN_S, SHUTDOWN, SOAK, HeatRecord, windings_at
 from sequences.scan import UNITS
 
 
@@ -33,7 +34,6 @@ def heat_readings(record: HeatRecord, expected: Expected, loss: LossReadings) ->
     steady = [soaked[unit]["steady_at_s"] for unit in UNITS]
     rates = [soaked[unit]["rate_k_per_h"] for unit in UNITS]
     known = [rate for rate in rates if rate is not None]
-    overload = record.marked("overload")
     balance = _balance(record, history)
     return HeatReadings(
         loss=loss,
@@ -44,10 +44,17 @@ def heat_readings(record: HeatRecord, expected: Expected, loss: LossReadings) ->
         soak_from_s=record.marked(SOAK)[-1][0],
         steady_at_s=None if None in steady else max(steady),
         shutdown_s=shutdown_s,
-        overload_from_s=overload[-1][0] if overload else None,
+        overload=_overload(record),
         rate_k_per_h=max(known, key=abs) if known else None,
         movements=int(soaked["movements"]),
     )
+
+
+def _overload(record: HeatRecord) -> OverloadStep | None:
+    begun, ended = record.marked("overload"), record.marked("overloaded")
+    if not begun or not ended:
+        return None
+    return OverloadStep(begun[-1][0], ended[-1][0], float(begun[-1][1]["current"]))
 
 
 def _intervals(record: HeatRecord, when: str) -> list[tuple[int, float, float]]:
@@ -57,13 +64,6 @@ def _intervals(record: HeatRecord, when: str) -> list[tuple[int, float, float]]:
         (int(facts["position"]), from_s, to_s)
         for (from_s, facts), (to_s, _) in zip(begun, ended, strict=False)
     ]
-
-
-def _windings(expected: Expected, position: int) -> list[str]:
-    """The windings read at a position; people connect the meter to all."""
-    if position:
-        return [winding_of(c) for c in expected.selector_positions[position - 1]]
-    return [winding_of(c) for c in expected.channels if ".resistance_" in c]
 
 
 def _balance(record: HeatRecord, history: History) -> dict[str, float]:
@@ -85,7 +85,7 @@ def _cold(
 ) -> dict[str, ColdResistance]:
     found = {}
     for position, from_s, to_s in _intervals(record, "cold"):
-        for winding in _windings(expected, position):
+        for winding in windings_at(expected, position):
             t_s, ohm = record.resistance(winding, from_s, to_s)
             channels = expected.warmth[winding[0]]
             extra = (f"{winding[0]}.bottom_liquid", f"{winding[0]}.core")
@@ -99,7 +99,7 @@ def _cooling(
 ) -> dict[str, CoolingReadings]:
     parts: dict[str, list[tuple[Floats, Floats, float]]] = {}
     for position, from_s, to_s in _intervals(record, "hot"):
-        for winding in _windings(expected, position):
+        for winding in windings_at(expected, position):
             t_s, ohm = record.resistance(winding, from_s, to_s)
             if len(t_s):
                 parts.setdefault(winding, []).append((t_s, ohm, from_s))

@@ -37,6 +37,13 @@ def winding_of(channel: str) -> str:
     return f"{unit}_{side}"
 
 
+def windings_at(expected: Expected, position: int) -> list[str]:
+    """Return the windings read at a position of the selector; at 0 people connect all."""
+    if position:
+        return [winding_of(c) for c in expected.selector_positions[position - 1]]
+    return [winding_of(c) for c in expected.channels if ".resistance_" in c]
+
+
 class HeatRecord:
     """Minute means of the whole run, every resistance read, loop current around the shutdown.
 

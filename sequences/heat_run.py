@@ -7,10 +7,18 @@ from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
 from sequences.checks import check_dead
 from sequences.expected import Expected
 from sequences.heat_record import SHUTDOWN, HeatRecord
-from sequences.loss_test import Proven, circulate, energise, losses, make_safe, proven_pair
+from sequences.loss_test import (
+    Proven,
+    circulate,
+    energise,
+    losses,
+    make_safe,
+    open_loop,
+    proven_pair,
+)
 from sequences.prepare import VOLTAGES, balanced
 from sequences.resistances import cold_resistances, cooling_curves
-from sequences.scan import SERIES_VOLTAGE, S, Move, Procedure, Scan, Wait
+from sequences.scan import SERIES_VOLTAGE, Move, Procedure, S, Scan, Wait
 from sequences.soak import soak
 from sequences.stages import (
     enter,
@@ -40,10 +48,12 @@ def _heat_run(expected: Expected, record: HeatRecord) -> Procedure[LossReadings]
         scan = yield from balanced(scan)
         return (yield from cold_resistances(scan, expected, record))
 
-    scan, proven = yield from proven_pair(expected, on_dead_stand)
+    again = balanced if record.inherited_to_s is None else passed
+    scan, proven = yield from proven_pair(expected, on_dead_stand, again)
     readings = record.losses
     if readings is None:
-        scan, readings = yield from losses(scan, expected, proven)
+        scan, readings, no_load = yield from losses(scan, expected, proven)
+        scan = yield from open_loop(scan, expected, no_load)
         scan = yield Wait(shows=record.read_losses(scan.now, readings))
     else:
         scan, _ = yield from energise(scan, expected)
@@ -53,6 +63,11 @@ def _heat_run(expected: Expected, record: HeatRecord) -> Procedure[LossReadings]
     scan = yield from cool(scan, expected, record, shutdown)
     yield from make_safe(scan, expected)
     return readings
+
+
+def passed(_scan: Scan) -> Procedure[Scan]:
+    """Units that are still warm from the run before are in no balance."""
+    return (yield Wait())
 
 
 def load_again(scan: Scan, expected: Expected, proven: Proven) -> Procedure[Scan]:

@@ -73,23 +73,26 @@ class Proven(NamedTuple):
 def loss_test(expected: Expected) -> Procedure[LossReadings]:
     """Run the whole test and return what it read; raises Stop with a finding."""
     scan, proven = yield from proven_pair(expected)
-    scan, readings = yield from losses(scan, expected, proven)
+    scan, readings, no_load = yield from losses(scan, expected, proven)
+    scan = yield from enter("shut_down")
+    scan = yield from open_loop(scan, expected, no_load)
     scan = yield from lower_voltage(scan, expected)
     yield from make_safe(scan, expected)
     return readings
 
 
-def losses(scan: Scan, expected: Expected, proven: Proven) -> Procedure[tuple[Scan, LossReadings]]:
-    """From a proven pair at half the impedance voltage to its losses; ends at rated LV voltage.
+def losses(
+    scan: Scan, expected: Expected, proven: Proven
+) -> Procedure[tuple[Scan, LossReadings, Means]]:
+    """From a proven pair at half the impedance voltage to its losses, at rated voltage and current.
 
-    The loop contactor is then open, and the LV meters have read what they read before.
+    Returned with them are the means of the no-load readings, which `open_loop` reads once more.
     """
     scan, exponent_point = yield from energise(scan, expected)
     scan, no_load = yield from no_load_readings(scan, expected)
     scan = yield from circulate(scan, expected, proven, no_load[SERIES_VOLTAGE])
     scan, loaded, hot_c = yield from load_readings(scan, expected, proven, no_load)
-    scan = yield from open_loop(scan, expected, no_load)
-    return scan, LossReadings(
+    readings = LossReadings(
         no_load=NoLoadMeans(
             no_load[LV_VOLTAGE], no_load[LV_VOLTAGE_MEAN], no_load[LV_CURRENT], no_load[LV_POWER]
         ),
@@ -106,14 +109,18 @@ def losses(scan: Scan, expected: Expected, proven: Proven) -> Procedure[tuple[Sc
         winding_temperature_c=hot_c,
         prove_temperature_c=proven.unit_c,
     )
+    return scan, readings, no_load
 
 
 def proven_pair(
-    expected: Expected, cold: Callable[[Scan], Procedure[Scan]] = balanced
+    expected: Expected,
+    cold: Callable[[Scan], Procedure[Scan]] = balanced,
+    again: Callable[[Scan], Procedure[Scan]] = balanced,
 ) -> Procedure[tuple[Scan, Proven]]:
     """Prepare and prove; found aiding once, have one secondary interchanged and begin anew.
 
-    `cold` is what a first prepare does on the dead stand in balance, before people are asked.
+    `cold` is what a first prepare does on the dead stand before people are asked, `again` what a
+    second does.
     """
     scan = yield from prepare(expected, cold)
     cold_c = unit_c(scan, expected)
@@ -121,11 +128,12 @@ def proven_pair(
     if proven is not None:
         return scan, Proven(proven, cold_c)
     scan = yield from report(AIDING)
+    scan = yield from enter("shut_down")
     scan = yield from lower_voltage(scan, expected)
     scan = yield from make_safe(scan, expected)
     prompt = confirm(INTERCHANGE, AIDING.seen, expected.schedule.prompt_time_s)
     scan = yield from ask(scan, prompt)
-    scan = yield from prepare(expected)
+    scan = yield from prepare(expected, again)
     cold_c = unit_c(scan, expected)
     scan, proven = yield from prove(expected)
     if proven is None:
@@ -209,7 +217,6 @@ def open_loop(scan: Scan, expected: Expected, no_load: Means) -> Procedure[Scan]
 
     What the twins exchange hides in between what a meter that has changed makes of their losses.
     """
-    scan = yield from enter("shut_down")
     scan = yield from move(scan, expected, LOOP_REGULATOR, 0.0)
     scan = yield from open_contactor(scan, LOOP)
     scan, again = yield from average(scan, expected, SHORT_WINDOW_S, LV_CHANNELS, "once more")
@@ -219,7 +226,6 @@ def open_loop(scan: Scan, expected: Expected, no_load: Means) -> Procedure[Scan]
 
 def lower_voltage(scan: Scan, expected: Expected) -> Procedure[Scan]:
     """Current to zero, loop contactor, voltage to zero, LV contactor, each seen; all reads dead."""
-    scan = yield from enter("shut_down")
     scan = yield from move(scan, expected, LOOP_REGULATOR, 0.0)
     scan = yield from open_contactor(scan, LOOP)
     scan = yield from move(scan, expected, LV_REGULATOR, 0.0)

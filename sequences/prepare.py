@@ -42,7 +42,7 @@ def prepare(
 ) -> Procedure[Scan]:
     """See instruments alive and the stand dead, ask the people, see the watchdog act.
 
-    `on_dead_stand` is done once everything is seen open and dead.
+    `on_dead_stand` is done once everything is seen open and dead and the guard is shut.
     """
     scan = yield from enter("prepare")
     scan = yield from _instruments_alive(scan)
@@ -59,7 +59,6 @@ def prepare(
         # A voltage that was not read is not nought.
         scan = yield from _instruments_alive(scan)
     check_dead({c: scan.value(c) or 0.0 for c in VOLTAGES})
-    scan = yield from on_dead_stand(scan)
     scan = yield from wait_until(
         scan,
         lambda s: is_closed(s, GUARD),
@@ -67,6 +66,8 @@ def prepare(
         "the guard stands open",
         "shut the guard",
     )
+    # Behind a shut guard: a resistance meter may put d.c. on windings there.
+    scan = yield from on_dead_stand(scan)
     for row in PREPARATION:
         scan = yield from ask(scan, confirm(row, _seen(scan), expected.schedule.prompt_time_s))
     return (yield from _watchdog_acts(scan, expected))

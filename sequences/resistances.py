@@ -9,9 +9,10 @@ from itertools import cycle
 from math import inf
 
 from drivers.outputs import SELECTOR
-from sequences.evidence import is_open
+from sequences.cold_checks import check_cold
+from sequences.evidence import is_open, unit_c
 from sequences.expected import Expected
-from sequences.heat_record import HeatRecord
+from sequences.heat_record import HeatRecord, windings_at
 from sequences.prompt import CONNECTED_COLD, CONNECTED_HOT, confirm
 from sequences.scan import Open, Procedure, S, Scan, Stop, Wait
 from sequences.stages import ask, close, hold, report, wait_until
@@ -20,14 +21,20 @@ LETS_GO_S = 600.0  # a large winding's d.c. takes minutes to die away
 
 
 def cold_resistances(scan: Scan, expected: Expected, record: HeatRecord) -> Procedure[Scan]:
-    """Read every winding in balance with its surroundings; Stop where the selector does not act."""
+    """Read every winding in balance with its surroundings.
+
+    Stop where the selector does not act, and where readings are not what a night can rest on.
+    """
     soak = expected.soak
     if not expected.selector_positions:
         scan = yield from ask(scan, confirm(CONNECTED_COLD, _dead(scan), _patience_s(expected)))
-        return (yield from _read(scan, record, "cold", 0, soak.cold_s))
+        scan = yield from _read(scan, record, "cold", 0, soak.cold_s)
+        _check_cold(scan, expected, record, 0)
+        return scan
     for position in range(1, len(expected.selector_positions) + 1):
         scan = yield from close(scan, SELECTOR, position)
         scan = yield from _read(scan, record, "cold", position, soak.cold_s)
+        _check_cold(scan, expected, record, position)
         scan = yield from _let_go(scan)
     return scan
 
@@ -70,6 +77,13 @@ def _read(
     scan = yield Wait(shows=record.mark(when, applied, position=position))
     scan = yield from hold(scan, seconds)
     return (yield Wait(shows=record.mark(f"{when}_read", scan.now, position=position)))
+
+
+def _check_cold(scan: Scan, expected: Expected, record: HeatRecord, position: int) -> None:
+    from_s, to_s = record.marked("cold")[-1][0], record.marked("cold_read")[-1][0]
+    for winding in windings_at(expected, position):
+        t_s, ohm = record.resistance(winding, from_s, to_s)
+        check_cold(expected, winding, (t_s - from_s, ohm), unit_c(scan, expected, winding[0]))
 
 
 def _let_go(scan: Scan) -> Procedure[Scan]:

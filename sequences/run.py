@@ -5,7 +5,7 @@ from enum import StrEnum
 from math import isnan
 from typing import Any, Generic, TypeVar
 
-from drivers.outputs import CONTACTORS, LOOP, LV, REGULATORS
+from drivers.outputs import CONTACTORS, LOOP, LV, REGULATORS, SELECTOR
 from sequences.evidence import is_open
 from sequences.expected import Expected
 from sequences.scan import (
@@ -185,7 +185,7 @@ class Run(Generic[T]):
             self._primed = True
             self._announce(next(self._procedure))
         request = self._procedure.send(scan)
-        if not _is_possible(request):
+        if not _is_possible(request, self._expected):
             raise ValueError(f"there is no {request}")
         return request
 
@@ -260,10 +260,13 @@ class Run(Generic[T]):
             self._record("shows", dict(request.shows))
 
 
-def _is_possible(request: Request) -> bool:
+def _is_possible(request: Request, expected: Expected) -> bool:
     """Return whether the stand has what a request asks for."""
     match request:
-        case Close(output) | Open(output):
+        case Close(output, onto):
+            positions = len(expected.selector_positions) if output == SELECTOR else 1
+            return output in CONTACTORS and 1 <= onto <= max(positions, 1)
+        case Open(output):
             return output in CONTACTORS
         case Move(output, to):
             return output in REGULATORS and not isnan(to)

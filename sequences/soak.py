@@ -12,7 +12,6 @@ from sequences.prompt import GO_ON, OPERATOR_HOLD, confirm
 from sequences.scan import (
     HV_CURRENT,
     LV_VOLTAGE_MEAN,
-    Ask,
     Finding,
     Procedure,
     S,
@@ -20,7 +19,7 @@ from sequences.scan import (
     Wait,
 )
 from sequences.schedule import WarmUp
-from sequences.stages import enter, folded, ramp_current, ramp_voltage, report
+from sequences.stages import ask, enter, folded, ramp_current, ramp_voltage, report
 from sequences.warmth import Warmth
 
 EXCUSED_S = 900.0  # what was answered for is not asked again at once
@@ -36,11 +35,10 @@ def soak(
     scan = yield Wait(shows=record.mark(SOAK, scan.now))
     keep = Keep(expected, record, loop_impedance_ohm, Warmth(expected, record))
     plan, moved = expected.soak, record.movements
-    since = scan.now
+    end = scan.now + int(plan.time_limit_h * HOUR_S * S)
     if plan.warm_up is not None:
-        scan = yield from _warm_up(scan, plan.warm_up, keep)
+        scan = yield from _warm_up(scan, plan.warm_up, keep, end)
         scan = yield Wait(shows=record.mark("warmed_up", scan.now))
-    end = since + int(plan.time_limit_h * HOUR_S * S)
     keep.warmth.restart(scan.now)
     scan = yield from keep.until(
         scan, 1.0, lambda s: keep.warmth.steady_at_s is not None or s.now >= end
@@ -54,21 +52,24 @@ def soak(
                 "cooling, ambient and load; a longer time limit in the schedule",
             )
         )
-    facts = keep.warmth.facts() | {"movements": record.movements - moved}
+    facts = keep.warmth.facts() | {"movements": record.movements - moved, "rule": plan.standard}
     scan = yield Wait(shows=record.mark("soaked", scan.now, **facts))
     if plan.overload is None:
         return scan
     return (yield from _overload(scan, expected, record, keep))
 
 
-def _warm_up(scan: Scan, step: WarmUp, keep: "Keep") -> Procedure[Scan]:
-    """More than rated current until a forecast says that it is enough, or the hot-spot that."""
+def _warm_up(scan: Scan, step: WarmUp, keep: "Keep", end: int) -> Procedure[Scan]:
+    """More than rated current until a forecast says that it is enough, or the hot-spot that.
+
+    A forecast may never come: stand time `end` (ns) is the soak's own end, and so one of this.
+    """
 
     def enough(scan: Scan) -> bool:
         hottest = keep.warmth.hottest_c(scan, step.current)
         if hottest is not None and hottest.hot_spot >= step.hot_spot_limit_c:
             return True
-        return keep.warmth.is_warm(step.share)
+        return scan.now >= end or keep.warmth.is_warm(step.share)
 
     return (yield from keep.until(scan, step.current, enough))
 
@@ -144,18 +145,12 @@ class Keep:
         return (yield Wait())
 
     def _hold(self, scan: Scan, why: str) -> Procedure[Scan]:
-        """Hold, set-points kept and every trip live, until somebody answers; count anew."""
+        """Hold, set-points kept and every trip live, until somebody answers; count anew.
+
+        Stop where the answer is no.
+        """
         prompt = confirm(GO_ON, why, self._expected.soak.hold_s)
-        answered = False
-        while not answered:
-            scan = yield Ask(prompt, holds=True)
-            answered = any(
-                a.prompt == prompt.id
-                and a.value
-                and scan.asked is not None
-                and a.saw == scan.asked[1]
-                for a in scan.answers
-            )
+        scan = yield from ask(scan, prompt, holds=True)
         self._hold_asked = False
         self._excused_until = scan.now + int(EXCUSED_S * S)
         self.warmth.restart(scan.now)

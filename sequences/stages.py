@@ -86,11 +86,11 @@ def hold(scan: Scan, seconds: float) -> Procedure[Scan]:
     return scan
 
 
-def ask(scan: Scan, prompt: Prompt) -> Procedure[Scan]:
-    """Put a prompt until it is answered; Stop when the answer is no."""
+def ask(scan: Scan, prompt: Prompt, *, holds: bool = False) -> Procedure[Scan]:
+    """Put a prompt until it is answered, the run held where it `holds`; Stop when it is no."""
     scan = yield Wait()
     while True:
-        scan = yield Ask(prompt)
+        scan = yield Ask(prompt, holds)
         for answer in scan.answers:
             asked = scan.asked
             if answer.prompt != prompt.id or asked is None or answer.saw != asked[1]:

@@ -3,16 +3,17 @@
 from math import inf, isfinite, nan
 from typing import Any, NamedTuple
 
+from calculation.errors import ImpossibleReading
 from calculation.forecast import Forecast, forecast
 from calculation.heat_rows import HeatRows
 from calculation.one_body import Rows
-from calculation.steadiness import Steadiness
+from calculation.steadiness import TERMS, Steadiness
 from sequences.expected import Expected
 from sequences.heat_record import SOAK, HeatRecord
 from sequences.scan import HV_POWER, LV_POWER, UNITS, S, Scan
 
 CORE = "core"
-WARM_C = 80.0  # where a temperature sensor's limit of error is taken
+WARM_C, AIR_C = 80.0, 20.0  # where limits of error of temperature sensors are taken
 LOOK_EVERY_MINUTES = 10
 LOADING_EXPONENT = 1.6  # of the hot-spot gradient on current: the larger one errs to the hot side
 
@@ -34,7 +35,8 @@ class Warmth:
         self._plate = expected.thermal
         self._record = record
         self._watched = {unit: watched(expected, unit) for unit in UNITS}
-        self._is_dry = expected.thermal.construction == "dry"
+        # What is shown and forecast: the top liquid, of a dry-type unit its HV winding.
+        self._followed = 1 if expected.thermal.construction == "dry" else 0
         self._minutes = self._looked = 0
         lag_s = expected.thermal.time_constant_s
         self._units = {
@@ -73,8 +75,9 @@ class Warmth:
             unit: {
                 "rate_k_per_h": u.rate_k_per_h,
                 "held_s": u.held_s,
+                "hold_s": TERMS[self._expected.soak.standard].held_s,
                 "steady_at_s": u.steady_at_s,
-                "rise_k": u.last_hour_mean_k[0] if u.last_hour_mean_k else None,
+                "rise_k": u.last_hour_mean_k[self._followed] if u.last_hour_mean_k else None,
             }
             for unit, u in self._units.items()
         }
@@ -100,7 +103,7 @@ class Warmth:
         return ", ".join(rates) or "no rate known yet"
 
     def forecasts(self, at_loss_w: float | None = None) -> dict[str, Forecast]:
-        """Return what the soak so far says of each unit's end; a unit of which it can't is left out.
+        """Return what the soak so far says of the end of each unit of which it can say something.
 
         `at_loss_w` as in `calculation.forecast`.
         """
@@ -113,18 +116,28 @@ class Warmth:
         found = {}
         for unit, channels in self._watched.items():
             t_s, ambient_c, loss_w = columns
-            watched_c = rows.column(channels[1 if self._is_dry else 0])[soak]
-            followed = Rows(t_s, watched_c, ambient_c, loss_w)
-            one = forecast(
-                followed,
-                rule=self._expected.soak.standard,
-                limits_k=(self._expected.error_of(channels[0], WARM_C),),
-                lag_s=self._plate.time_constant_s,
-                at_loss_w=at_loss_w,
-            )
+            watched_c = rows.column(channels[self._followed])[soak]
+            try:
+                one = forecast(
+                    Rows(t_s, watched_c, ambient_c, loss_w),
+                    rule=self._expected.soak.standard,
+                    limits_k=self._sensor_limits_k(channels[0]),
+                    lag_s=self._plate.time_constant_s,
+                    at_loss_w=at_loss_w,
+                    held_s=self._units[unit].held_s,
+                )
+            except ImpossibleReading:
+                # A forecast is advice: what it can't read stops no run.
+                continue
             if one is not None:
                 found[unit] = one
         return found
+
+    def _sensor_limits_k(self, channel: str) -> tuple[float, ...]:
+        """Limits of a rise's fixed errors: the sensor's, and each air sensor's part of the mean."""
+        expected, airs = self._expected, self._expected.ambients
+        of_air = (expected.error_of(air, AIR_C) / len(airs) for air in airs)
+        return (expected.error_of(channel, WARM_C), *of_air)
 
     def is_warm(self, share: float) -> bool:
         """Return whether both units have risen to a share of what rated current surely gives.
@@ -138,9 +151,14 @@ class Warmth:
         plate = self._expected.nameplate
         found = self.forecasts(plate.no_load_loss_w + plate.load_loss_w)
         return len(found) == len(UNITS) and all(
-            one.last_hour_k.value >= share * (one.ultimate_k.value - one.ultimate_k.expanded)
-            for one in found.values()
+            self._present_k(unit, one) >= share * (one.ultimate_k.value - one.ultimate_k.expanded)
+            for unit, one in found.items()
         )
+
+    def _present_k(self, unit: str, one: Forecast) -> float:
+        """The rise now: the last hour's mean is that of half an hour ago."""
+        rate = self._units[unit].rate_k_per_h
+        return one.last_hour_k.value + 0.5 * (0.0 if rate is None else rate)
 
     def hottest_c(self, scan: Scan, current: float) -> Hottest | None:
         """Return the warmer unit at a loop current (per unit); None: a sensor has no value."""

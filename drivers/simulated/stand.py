@@ -284,8 +284,14 @@ class SimulatedStand:
 
     def _switches(self) -> tuple[object, ...]:
         """Return what changes the circuit at one instant; regulators travel."""
-        closed = (c.closed for c in self._contactors.values())
-        return (*closed, self.lv_supply_lost, self.loop_supply_lost, self.wiring)
+        return (
+            self.lv_contactor.closed,
+            self.loop_contactor.closed,
+            self.upstream_breaker.closed,
+            self.lv_supply_lost,
+            self.loop_supply_lost,
+            self.wiring,
+        )
 
     def _warm(self, thermal: ThermalPair, switched: bool = False) -> None:
         """Have heat follow: what the circuit carried until now is a straight way or a jump."""

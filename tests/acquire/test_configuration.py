@@ -59,6 +59,7 @@ class TestWhole:
             "descriptions/voltmeter.toml",
             "descriptions/stand_contacts.toml",
             "descriptions/temperature_scanner.toml",
+            "descriptions/resistance_meter.toml",
         }
 
     def test_descriptions_are_of_their_kind(self) -> None:
@@ -98,14 +99,15 @@ class TestFilesThatCannotBeRead:
         (folder / file).unlink()
         assert refusal(folder).file.endswith(f"mine/{file}")
 
-    @pytest.mark.parametrize("name", ["heat_run", "../loss_test", "", "loss_tes"])
+    @pytest.mark.parametrize("name", ["heat_walk", "../loss_test", "", "loss_tes"])
     def test_a_missing_schedule(self, folder: Path, name: str) -> None:
         """A schedule is one of the scenario's own, which are listed."""
         assert "loss_test" in refusal(folder, name).expected
 
     def test_a_folder_without_schedules(self, folder: Path) -> None:
         """No schedules at all is said as such."""
-        (folder / "schedules" / "loss_test.toml").unlink()
+        for schedule in (folder / "schedules").glob("*.toml"):
+            schedule.unlink()
         assert "NAME.toml" in refusal(folder).expected
 
     def test_a_directory_in_place_of_a_file(self, folder: Path) -> None:
@@ -198,7 +200,7 @@ class TestKeysAndValues:
             ("pair.toml", "= 4.0", "= 400", "nameplate.impedance_percent", "less than 100"),
             ("pair.toml", '"copper"', '"silver"', "nameplate.material_lv", "'copper'"),
             ("truth.toml", "latency_s = 0.06", "latency_s = 60", "instrument.lv_analyser", "10"),
-            ("schedules/loss_test.toml", '"loss_test"', '"heat_run"', "procedure", "loss_test"),
+            ("schedules/loss_test.toml", '"loss_test"', '"heat_walk"', "procedure", "loss_test"),
             ("schedules/loss_test.toml", "load = [", "load = [0, ", "evaluate.load[0]", "greater"),
             ("schedules/loss_test.toml", "[1.0, 0.8]", "[]", "evaluate.power_factor", "at least"),
             ("schedules/loss_test.toml", "[1.0, 0.8]", "0.8", "evaluate.power_factor", "a list"),
@@ -233,6 +235,8 @@ class TestKeysAndValues:
             (STAND, "{ reading_percent", "{ reading_percents", "reading_percent"),
             (STAND, "stale_after_s = 1.0", "stale_after = 1.0", "stale_after_s"),
             (STAND, "rate_per_s", "rate_s", "rate_per_s"),
+            ("truth.toml", "difference_k =", "differences_k =", "difference_k"),
+            ("truth.toml", "warmest_h", "warmest", "warmest_h"),
         ],
     )
     def test_a_hint_comes_at_any_depth(
@@ -277,6 +281,12 @@ class TestWhatFilesAgreeOn:
             (GUARD, "", "instrument", "a channel named guard"),
             ('name = "lv.power.1", unit = "W"', 'name = "lv.power.1", unit = "V"', "", "unit 'W'"),
             ('"series.voltage.1"', '"serie.voltage.1"', "instrument", "mean serie.voltage.1?"),
+            ('"a.top_liquid"', '"a.top_liquids"', "instrument", "mean a.top_liquids?"),
+            ('"a.top_liquid", unit = "°C"', '"a.top_liquid", unit = "V"', "", "unit '°C'"),
+            ('_lv"]]', '_l"]]', "outputs.resistance_selector.positions[0]", "b.resistance_lv?"),
+            ('"b.resistance_lv"]]', '"guard"]]', "outputs.resistance_selector", "in ohms"),
+            ('"b.resistance_lv"]]', '"a.resistance_lv"]]', "outputs", "every winding once"),
+            ('"b.resistance_lv"]]', '"b.resistance_lv"], []]', "outputs", "at least one entry"),
         ],
     )
     def test_a_stand_that_does_not_fit_together(

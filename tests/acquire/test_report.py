@@ -139,7 +139,7 @@ class TestResults:
             "R_e equivalent resistance 6.565 Ω",
             "X_e equivalent reactance 15.65 Ω",
             "d ratio mismatch 0.06050 %",
-            "load 0.5, cos φ 0.8 lagging 98.14 %",
+            "load 0.5, cos φ 0.8 lag 98.14 %",
             "load 0.5, cos φ 1 0.8889 %",
         ],
     )

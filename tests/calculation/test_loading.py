@@ -141,6 +141,13 @@ class TestDifferenceForm:
         with pytest.raises(ImpossibleReading, match="step is too long"):
             difference_form(TABULATED[kind], replace(fits, time_min=1.001 * minutes))
 
+    def test_the_smallest_time_constant(self) -> None:
+        """Of the winding, the liquid with k11, and what k22 makes of the liquid's."""
+        unit = replace(TABULATED["distribution ONAN"], oil_time_constant_min=30.0)
+        assert replace(unit, winding_time_constant_min=9.0).shortest_min() == 9
+        assert replace(unit, winding_time_constant_min=40.0).shortest_min() == 15
+        assert replace(unit, winding_time_constant_min=40.0, k11=0.4).shortest_min() == 12
+
 
 class TestExponentialForm:
     @pytest.mark.parametrize("kind", KINDS)

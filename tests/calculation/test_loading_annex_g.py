@@ -14,7 +14,7 @@ from scipy.integrate import solve_ivp  # type: ignore[import-untyped]  # ships n
 from scipy.optimize import brentq  # type: ignore[import-untyped]
 
 from calculation.annex_g import AnnexGTemperatures, annex_g, annex_g_cycle
-from calculation.annex_g_unit import AnnexG, Liquid
+from calculation.annex_g_unit import AnnexG, Liquid, State
 from calculation.errors import ImpossibleReading
 from calculation.load_cycle import CyclePoint, Floats, Loading, loading_of
 from calculation.loading_ieee import Cooling
@@ -25,7 +25,11 @@ from tests.published.test_loading import POINTS, WORKED
 UNIT = replace(WORKED, winding_rise_k=63.0, eddy_loss_w=4_000.0, hot_spot_eddy=0.15)
 DAY = loading_of([CyclePoint(*point) for point in POINTS], 0.5)
 # Per cooling, with the exponents of Annex G typed anew: x, y, z, power of a conductor's transfer.
-LAWS = {"ONAF": (0.5, 0.9, 0.5, 1.25), "OFAF": (0.5, 0.9, 1.0, 1.25), "ODAF": (1, 1, 1, 1)}
+LAWS: dict[Cooling, tuple[float, float, float, float]] = {
+    "ONAF": (0.5, 0.9, 0.5, 1.25),
+    "OFAF": (0.5, 0.9, 1.0, 1.25),
+    "ODAF": (1, 1, 1, 1),
+}
 
 
 def held(load: float, ambient_c: float, minutes: int = 4320) -> Loading:
@@ -158,13 +162,47 @@ def test_order_of_temperatures_after_load_is_thrown_off() -> None:
     assert (found["bottom_liquid_c"][after] >= 25.0).all()
 
 
+def one_step(unit: AnnexG, air: float, start: State) -> AnnexGTemperatures:
+    """Half a minute without load."""
+    return annex_g(unit, Loading(np.array([0.0, 0.5]), np.zeros(2), np.full(2, air)), start)
+
+
+def test_a_conductor_is_never_colder_than_what_it_lies_in() -> None:
+    """A start that is not in order is put in order: winding to the bottom, hot spot to winding."""
+    start = replace(UNIT.rated_state(), winding=20.0)
+    assert one_step(UNIT, 30.0, start).end.winding == pytest.approx(start.bottom)
+    start = replace(start, winding=130.0, hot_spot=20.0)
+    end = one_step(UNIT, 30.0, start).end
+    in_order = replace(start, hot_spot=end.winding)
+    assert end.hot_spot == one_step(UNIT, 30.0, in_order).end.hot_spot > 110
+
+
 def test_a_liquid_colder_than_the_air_gives_it_nothing() -> None:
-    """A night at 0 degC, then air at 40: the liquid's bottom is never below the air."""
-    start = annex_g(UNIT, held(0.0, -20.0), UNIT.rated_state()).end
-    found = annex_g(UNIT, held(0.0, 40.0, 600), start)
-    assert start.average_liquid < 40.0
-    assert found.bottom_liquid_c[1] == 40.0
-    assert (np.diff(found.winding_c[100:]) > -1e-6).all()
+    """It is warmed by the core alone, however hot the air; its bottom is as warm as the air."""
+    start = State(*(6 * [-10.0]))
+    for air in (-10.0, 20.0, 40.0):
+        found = one_step(UNIT, air, start)
+        warmed = 0.5 * UNIT.core_loss_w / UNIT.liquid_capacity()
+        assert found.end.average_liquid == pytest.approx(-10 + warmed)
+        assert found.end.bottom == max(air, found.end.average_liquid)
+        assert found.end.duct_top == found.end.bottom
+
+
+def test_rated_duct_of_each_cooling() -> None:
+    """Annex G (T): a duct ends at the top of the tank, in OFAF as warm as the tested winding."""
+    ends = {cooling: replace(UNIT, cooling=cooling).rated_state().duct_top for cooling in LAWS}
+    assert ends == {"ONAF": 85.0, "OFAF": 93.0, "ODAF": 85.0}
+
+
+def test_losses_at_the_rated_temperature() -> None:
+    """Twice the load, 75 to 93 degC: I2R as (234.5 + t), eddy and stray against it, by hand."""
+    unit = replace(UNIT, load_kva=56_000.0)
+    warmer = (234.5 + 93) / (234.5 + 75)
+    losses = unit.rated_losses()
+    assert losses.winding_w == pytest.approx(4 * 51_690 * warmer)
+    assert losses.eddy_w == pytest.approx(4 * 4_000 / warmer)
+    assert losses.stray_w == pytest.approx(4 * 21_078 / warmer)
+    assert losses.core_w == 36_986
 
 
 def test_a_step_too_long_is_refused() -> None:

@@ -17,6 +17,7 @@ from calculation.loading_iec import (
     LoadingUnit,
     StandardUncertainty,
     difference_form,
+    exponential_form,
     limits_of_loading,
     steady_hot_spot_k,
     steady_top_liquid_k,
@@ -89,6 +90,17 @@ class TestLimit:
         loading = Loading(np.linspace(0, 60 * hours, count), load, np.full(count, 20.0))
         greatest = difference_form(FITTED.characteristics(), loading).hot_spot_c.max()
         assert greatest == pytest.approx(140.0, abs=0.02)
+
+    @pytest.mark.parametrize("hours", [4, 24, 240])
+    def test_the_peak_within_is_not_missed(self, hours: float) -> None:
+        """Restricted flow overshoots: the greatest is early, and seen within 5 mK."""
+        unit, conditions = LoadingUnit("power ONAF restricted"), Conditions(0.0, FREE)
+        found = permissible_load(unit, conditions, hours, 20.0)
+        minutes = np.linspace(0.0, 300.0, 30001)
+        known = unit.characteristics()
+        course = exponential_form(known, minutes, 0.0, found.load, 20.0).hot_spot_c
+        assert minutes[course.argmax()] < 200
+        assert float(course.max()) == pytest.approx(140.0, abs=0.005)
 
     def test_a_long_time_comes_to_the_steady_load(self) -> None:
         """After ten days of it the steady rises are what the limit leaves over the ambient."""

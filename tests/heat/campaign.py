@@ -53,6 +53,9 @@ class Figures:
     told: dict[str, Told] = field(default_factory=lambda: {name: Told() for name in SHARES})
     last_hour_held: list[bool] = field(default_factory=list)
     equilibrium_held: list[bool] = field(default_factory=list)
+    judged: list[str] = field(default_factory=list)
+    ieee_never: int = 0
+    ieee_more_left_k: list[float] = field(default_factory=list)
     equilibrium_half_k: list[float] = field(default_factory=list)
     remaining_error_k: list[float] = field(default_factory=list)
 
@@ -107,12 +110,14 @@ def campaign(plant: Callable[[np.random.Generator, int], Plant], seed: int, unit
         for name, share in SHARES.items():
             _tell(figures.told[name], runs, unit, share, held_s)
         _state(figures, runs, unit, passed_s, true_rise_k)
+        if kind != "dry" and unit % 4 == 0:
+            _by_the_other_rule(figures, runs, unit)
     return figures
 
 
 def report(figures: Figures, plant: str) -> str:
     """The figures as lines of text."""
-    more = np.array(figures.more_left_k)
+    more, judged = np.array(figures.more_left_k), np.array(figures.judged)
     lines = [
         f"{plant}: {figures.units} units, {len(figures.never)} never steady {figures.never}",
         f"  left at the pass beyond the noise-free rule: worst {more.max():+.2f} K, "
@@ -134,11 +139,20 @@ def report(figures: Figures, plant: str) -> str:
             )
         lines.append(line)
     lines.append(
+        f"  by IEEE C57.12.90, {len(figures.ieee_more_left_k)} liquid units: "
+        f"{figures.ieee_never} never steady, worst left beyond the "
+        f"noise-free rule {max(figures.ieee_more_left_k):+.2f} K"
+    )
+    lines.append(
         f"  stated U (95 %) holds: last hour's mean {100 * np.mean(figures.last_hour_held):.1f} %, "
         f"equilibrium rise {100 * np.mean(figures.equilibrium_held):.1f} % of "
         f"{len(figures.equilibrium_held)}, median half-width "
         f"{np.median(figures.equilibrium_half_k):.2f} K; remaining rise off by "
-        f"{_percentiles(figures.remaining_error_k)} K"
+        f"{_percentiles(figures.remaining_error_k)} K; equilibrium by kind: "
+        + ", ".join(
+            f"{kind} {100 * np.mean(np.array(figures.equilibrium_held)[judged == kind]):.1f} %"
+            for kind in RULES
+        )
     )
     return "\n".join(lines)
 
@@ -188,7 +202,20 @@ def _state(figures: Figures, runs: Runs, unit: int, at_s: float, true_rise_k: Fl
     true_hour_k = float(true_rise_k[k - 60 : k, unit].mean())
     ultimate_k = _ultimate(runs, unit, at_s)
     hour, ultimate = found.last_hour_k, found.ultimate_k
+    figures.judged.append(str(runs.kind[unit]))
     figures.last_hour_held.append(abs(hour.value - true_hour_k) <= hour.expanded)
     figures.equilibrium_held.append(abs(ultimate.value - ultimate_k) <= ultimate.expanded)
     figures.equilibrium_half_k.append(ultimate.expanded)
     figures.remaining_error_k.append(found.remaining_k.value - (ultimate_k - true_hour_k))
+
+
+def _by_the_other_rule(figures: Figures, runs: Runs, unit: int) -> None:
+    rule: Rule = "IEEE C57.12.90"
+    still_c = np.full(len(runs.t_s), STANDARD_C)
+    without = held_until_steady(rule, runs.undisturbed_k[:, unit] + STANDARD_C, still_c)
+    with_noise = held_until_steady(rule, runs.read_c[:, unit], runs.ambient_read_c[:, unit])
+    if len(with_noise) > 60 * LONGEST_H[str(runs.kind[unit])]:
+        figures.ieee_never += 1
+        return
+    left = [float(_left(runs, unit, STEP_S * (len(h) - 1))) for h in (with_noise, without)]
+    figures.ieee_more_left_k.append(left[0] - left[1])

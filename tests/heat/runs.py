@@ -62,7 +62,7 @@ def wander(rng: np.random.Generator, shape: tuple[int, int], minutes: float) -> 
 def run(plant: Plant, rng: np.random.Generator, hours: float = 24) -> Runs:
     """Warm all units up in a room that follows the day, read by sensors of stated accuracy."""
     units, rows = len(plant.kind), int(hours * 60) + 1
-    t_s = np.arange(rows) * STEP_S
+    t_s = np.arange(rows, dtype=np.float64) * STEP_S
     day = rng.uniform(0.3, 3.0, units) * np.sin(
         2 * np.pi * t_s[:, None] / 86400 + rng.uniform(0, 2 * np.pi, units)
     )

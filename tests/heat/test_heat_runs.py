@@ -54,11 +54,13 @@ def not_too_many(count: int, of: int, share: float, units: int) -> bool:
 def test_noise_and_a_drifting_room_leave_no_kelvin_more(figures: Figures) -> None:
     """In no unit does a pass leave over 1 K more than the rule leaves without noise."""
     assert max(figures.more_left_k) <= 1.0
+    assert max(figures.ieee_more_left_k) <= 1.0
 
 
 def test_nearly_every_unit_becomes_steady(figures: Figures) -> None:
     """Under 1 % never pass: 20 h, larger 24, dry 15; so of a hundred none."""
     assert len(figures.never) < 0.01 * figures.units
+    assert figures.ieee_never < 0.01 * len(figures.ieee_more_left_k)
 
 
 @pytest.mark.parametrize("share", ["half", "two thirds"])

@@ -51,7 +51,7 @@ def test_equilibrium_is_where_a_long_run_ends(make: Make) -> None:
 def test_what_is_drawn_is_as_the_trade_knows_it(make: Make) -> None:
     """Rises and time constants of liquid-filled units (common practice, no source)."""
     rng = np.random.default_rng(5)
-    runs = run(make(rng, 300), rng)
+    runs = run(make(rng, 100), rng)
     liquid = runs.kind != "dry"
     rise_k = runs.ultimate_k[liquid]
     assert rise_k.min() > 30

@@ -22,6 +22,8 @@ from calculation.loading_iec import (
     TABULATED,
     Characteristics,
     Kind,
+    Regime,
+    Size,
     difference_form,
     limits_of_loading,
     steady_hot_spot_k,
@@ -83,7 +85,7 @@ def test_loss_ratios_of_the_loading_examples() -> None:
 
 
 def test_limits() -> None:
-    """IEC 60076-7 (T): hot spot, top liquid, current; emergency currents are from memory."""
+    """IEC 60076-7 (T): hot spot, top liquid, current."""
     normal = limits_of_loading("normal cyclic", "medium power")
     assert (normal.hot_spot_c, normal.top_liquid_c, normal.current) == (120, 105, 1.5)
     assert limits_of_loading("normal cyclic", "large power").current == 1.3
@@ -91,6 +93,20 @@ def test_limits() -> None:
     assert (long.hot_spot_c, long.top_liquid_c) == (140, 115)
     short = limits_of_loading("short-time emergency", "medium power")
     assert (short.hot_spot_c, short.top_liquid_c) == (160, 115)
+
+
+@pytest.mark.parametrize(
+    ("regime", "currents"),
+    [
+        ("normal cyclic", (1.5, 1.5, 1.3)),  # T
+        ("long-time emergency", (1.8, 1.5, 1.3)),  # M
+        ("short-time emergency", (2.0, 1.8, 1.5)),  # M
+    ],
+)
+def test_limits_of_current(regime: Regime, currents: tuple[float, ...]) -> None:
+    """IEC 60076-7, limits of current: distribution, medium and large power transformers."""
+    sizes: tuple[Size, ...] = ("distribution", "medium power", "large power")
+    assert tuple(limits_of_loading(regime, size).current for size in sizes) == currents
 
 
 # --- d2: IEC 60076-7, example of the difference equations -----------------------------------------

@@ -20,6 +20,7 @@ from sequences.scan import (
     S,
     Scan,
 )
+from sequences.schedule import Overload, Soak, WarmUp
 from tests.sequences.paper import HALF_V, Paper, shipped
 
 NOTHING = Evidence()
@@ -223,6 +224,20 @@ class TestLoopRaise:
         most = (1.15 * 34.0 + 1.3) * RATED_A + gap_v
         assert met(self.CAP, to_loop(most - 0.01), scan, evidence)
         assert not met(self.CAP, to_loop(most + 0.01), scan, evidence)
+
+    def test_a_schedule_with_more_than_rated_current_gets_what_that_needs(
+        self, paper: Paper
+    ) -> None:
+        """Its step of overload or of a shortened warm-up, whichever is larger, and no more."""
+        evidence = NOTHING._replace(loop=Loop(34.0, 3, 20.0))
+        soak = Soak("IEC 60076-2", 16.0, warm_up=WarmUp(1.1), overload=Overload(1.2, 1.0))
+        schedule = replace(shipped().schedule, soak=soak)
+        expected = replace(shipped(), schedule=schedule)
+        row = next(p for p in PERMISSIVES[LOOP_REGULATOR] if p.name == self.CAP)
+        most = (1.15 * 34.0 + 1.3) * 1.2 * RATED_A
+        for volts, is_met in ((most - 0.01, True), (most + 0.01, False)):
+            at = Situation(paper.scan(), evidence, expected, to_loop(volts))
+            assert row.met(at) is is_met
 
     @pytest.mark.parametrize("channel", [HV_VOLTAGE, HV_CURRENT])
     def test_both_its_meters_were_read_since_it_came_to_rest(

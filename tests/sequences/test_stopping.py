@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
+from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, SELECTOR
 from drivers.reading import Reading
 from sequences.run import State
 from sequences.scan import (
@@ -53,6 +53,15 @@ class TestCategory1:
         assert asked == [Move(LOOP_REGULATOR, 0), Open(LOOP), Move(LV_REGULATOR, 0), Open(LV)]
         assert story.run.state is State.STOPPED
         assert not story.run.may_be_live
+
+    def test_a_selector_is_told_to_let_go_and_not_waited_for(self) -> None:
+        """Its d.c. may take minutes to die away; no main contactor closes before it is open."""
+        story = Story(waiting())
+        parts: dict[str, Any] = {"outputs": told(SELECTOR, 2.0), "values": {SELECTOR: 2.0}}
+        story.run.stop(trip(1), "seen", scan(0.5, **parts))
+        asked = [story.step(**parts) for _ in range(4)]
+        assert asked == [Open(LOOP), Open(LV), Open(SELECTOR), Wait()]
+        assert story.run.state is State.STOPPED
 
     def test_it_waits_for_the_current_to_be_gone(self) -> None:
         """The loop contactor breaks none that the regulator's zero would have ended."""

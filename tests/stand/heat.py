@@ -1,6 +1,7 @@
 """Heat runs that are watched: the plant at every instant at which it moves on, judged as it is."""
 
 from dataclasses import replace
+from functools import cache
 from typing import Any, NamedTuple, TypeVar
 
 from acquire.configuration import Scenario, load_scenario
@@ -17,12 +18,18 @@ from tests.stand.conftest import Watched
 LIVE_V = 50.0
 
 
+@cache
+def shipped_heat_run() -> Scenario:
+    """Return the shipped heat run."""
+    return load_scenario("distribution_pair", "heat_run")
+
+
 def short(*, positions: int = 1, **soak: Any) -> Scenario:
     """Return the shipped heat run cut short: a minute of soak, then minutes of cooling.
 
     The selector reads all four windings at one position, or a unit at each of two.
     """
-    shipped = load_scenario("distribution_pair", "heat_run")
+    shipped = shipped_heat_run()
     plan = shipped.schedule.soak
     assert plan is not None
     times = {"time_limit_h": 1 / 60, "cold_s": 20.0, "cooling_s": 180.0, "dwell_s": 20.0}
@@ -129,13 +136,13 @@ FASTER = 10.0
 
 def soon_steady() -> Scenario:
     """Return the shipped heat run on a plant a tenth as slow to warm, by the shortest rule."""
-    shipped = load_scenario("distribution_pair", "heat_run")
+    shipped = shipped_heat_run()
     heat, plate = shipped.truth.thermal, shipped.pair.thermal
     assert heat is not None
     assert plate is not None
     heat = replace(heat, a=_faster(heat.a), b=_faster(heat.b), room=_faster_body(heat.room))
     plate = replace(plate, time_constant_s=plate.time_constant_s / FASTER)
-    soak = replace(soak_of(shipped), standard="IEC 60076-11", time_limit_h=6.0)
+    soak = replace(soak_of(shipped), standard="IEC 60076-11", time_limit_h=6.0, cooling_s=900.0)
     return replace(
         shipped,
         truth=replace(shipped.truth, thermal=heat),

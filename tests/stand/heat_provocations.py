@@ -5,6 +5,7 @@ What else the same temperatures would be over is let go by the schedule.
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 from acquire.configuration import Scenario, load_scenario
@@ -22,11 +23,17 @@ def allowing(**limits: Any) -> Callable[[Scenario], Scenario]:
     return lambda scenario: replace(scenario, schedule=replace(scenario.schedule, **limits))
 
 
+@cache
+def dry_loss_test() -> Scenario:
+    """Return the shipped loss test of the dry-type pair."""
+    return load_scenario("dry_pair", "loss_test")
+
+
 def dry(**limits: Any) -> Callable[[Scenario], Scenario]:
     """Return what takes the shipped dry-type pair, as quick as the scenario that it is given."""
 
     def changed(scenario: Scenario) -> Scenario:
-        shipped = load_scenario("dry_pair", "loss_test")
+        shipped = dry_loss_test()
         windows: dict[str, Any] = {
             "window_s": scenario.schedule.window_s,
             "dwell_s": scenario.schedule.dwell_s,

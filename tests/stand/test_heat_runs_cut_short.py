@@ -115,6 +115,29 @@ class TestSelector:
         assert not watched.plant.resistance_selector.closed
 
 
+class TestResistanceMeter:
+    def test_open_windings_read_over_range_and_that_is_alive(self, watch: Watch) -> None:
+        """Nothing is connected at first: prepare goes on to the cold resistances."""
+        watched = watch(short())
+        scan = watched.until(lambda _scan: bool(marks(watched, "cold")))
+        assert scan.now < 30 * S
+
+    def test_a_meter_that_does_not_answer_is_not_alive(self, watch: Watch) -> None:
+        watched = watch(short())
+        watched.plant.silent.add("resistance_meter")
+        assert end_of(watched) == "stopped"
+        assert findings(watched) == ["instrument_without_reading"]
+        assert not watched.told("command")
+
+    def test_a_voltage_over_range_is_no_open_winding(self, watch: Watch) -> None:
+        """Only where nothing may be connected is over range a reading."""
+        watched = watch(short())
+        voltmeter: Any = watched.plant.series_voltmeter
+        voltmeter.value = lambda _true: None
+        assert end_of(watched) == "stopped"
+        assert findings(watched) == ["instrument_without_reading"]
+
+
 class TestPeopleWhoSwitch:
     def test_come_to_a_stand_that_was_read_as_dead(self, watch: Watch) -> None:
         """Made safe before they connect the meter, and again before the end."""

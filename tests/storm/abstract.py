@@ -125,19 +125,28 @@ def reads(channel: str, good: float, wrong: str) -> Condition:
     )
 
 
-def contactor(output: str, wanted: float, wrong: str) -> Condition:
-    """Return a contactor as it was told and reads; it is wrong unless it is and stays as wanted."""
-    other = 1.0 - wanted
+def contactor(output: str, wanted: float, wrong: str, *others: float) -> Condition:
+    """Return a contactor as it was told and reads; it is wrong unless it is and stays as wanted.
+
+    `others` are the positions of a selector, where it has several.
+    """
     is_wrong: tuple[Wrong, ...] = ({wrong: True},)
     either: tuple[Wrong, ...] = (RIGHT, {wrong: True})
-    as_wanted, otherwise = told(output, wanted), told(output, other)
+    as_wanted = told(output, wanted)
     return (
         Case(f"{output} as wanted", (RIGHT,), fresh(output, wanted), as_wanted),
-        Case(f"{output} other than told", is_wrong, fresh(output, other), as_wanted),
         Case(f"{output} as wanted when last read", either, stale(output, wanted), as_wanted),
         Case(f"{output} unread", either, bad(output), as_wanted),
-        Case(f"{output} about to change", is_wrong, fresh(output, wanted), otherwise),
-        Case(f"{output} as not wanted", is_wrong, fresh(output, other), otherwise),
+        *(
+            case
+            for other in others or (1.0 - wanted,)
+            for otherwise in (told(output, other),)
+            for case in (
+                Case(f"{output} at {other:g}, not told", is_wrong, fresh(output, other), as_wanted),
+                Case(f"{output} told {other:g}", is_wrong, fresh(output, wanted), otherwise),
+                Case(f"{output} at {other:g}", is_wrong, fresh(output, other), otherwise),
+            )
+        ),
     )
 
 

@@ -113,7 +113,7 @@ LV_CLOSE = (
     PREPARED,
     reads(EMERGENCY_STOP, 1.0, "emergency_open"),
     regulator(LV_REGULATOR, 0.0, 0.5, "lv_up"),
-    contactor(SELECTOR, 0.0, "selector_closed"),
+    contactor(SELECTOR, 0.0, "selector_closed", 1.0, 2.0),
     known("seen_open", 1, "loop_closed"),
     known("watchdog_acted", 1, "watchdog_dead"),
     intent(LV, LOOP),
@@ -238,11 +238,18 @@ def _voltage(channel: str) -> Condition:
     )
 
 
+# Told to another position it lets go first, whatever it is told: the meter's own doing.
+SELECTOR_STANDS: Condition = (
+    Case("selector open"),
+    Case("selector at 1", image=fresh(SELECTOR, 1.0), outputs=told(SELECTOR, 1.0)),
+    Case("selector moving", image=fresh(SELECTOR, 1.0), outputs=told(SELECTOR, 2.0, rest=None)),
+)
 SELECTOR_CLOSE = (
     contactor(LV, 0.0, "contactor_closed"),
     contactor(LOOP, 0.0, "contactor_closed"),
     *(_voltage(c) for c in (LV_VOLTAGE, SERIES_VOLTAGE, HV_VOLTAGE)),
     intent(SELECTOR, LV),
+    SELECTOR_STANDS,
     TRIPPED,
 )
 
@@ -258,7 +265,10 @@ def _to_loop(per_unit: float) -> Move:
 ASKED: tuple[Asked, ...] = (
     Asked("close LV", Close(LV), LV_CLOSE),
     Asked("close the loop", Close(LOOP), LOOP_CLOSE),
-    Asked("close the selector", Close(SELECTOR), SELECTOR_CLOSE),
+    *(
+        Asked(f"close the selector onto {onto}", Close(SELECTOR, onto), SELECTOR_CLOSE)
+        for onto in (1, 2)
+    ),
     _raise_lv("to half the impedance voltage", HALF_V),
     _raise_lv("a little above it", 1.06 * HALF_V),
     _raise_lv("to rated", RATED_V),

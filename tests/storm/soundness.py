@@ -10,6 +10,8 @@ FOLLOWING = "tests/sequences/test_following.py"
 GATE = "tests/sequences/test_gate.py"
 TRIPS = "tests/stand/test_trips.py"
 WHOLE = "tests/stand/test_whole_runs.py"
+METER = "tests/drivers/simulated/test_selector.py"
+HEAT = "tests/stand/test_heat_runs_cut_short.py"
 
 SOUND: dict[str, tuple[tuple[str, str], ...]] = {
     "a fresh reading of a contact, position or voltage is true; what contradicts it is a trip": (
@@ -67,6 +69,10 @@ SOUND: dict[str, tuple[tuple[str, str], ...]] = {
     "after a trip, and with the guard open while energised, evidence is revoked": (
         (GATE, "test_what_was_revoked_meets_nothing_even_where_no_permissive_is_unmet"),
         (EVIDENCE, "TestGuard.test_what_a_trip_revoked_stays_revoked_behind_an_open_guard"),
+    ),
+    "a selector told to another position lets its d.c. die away first: of the plant": (
+        (METER, "TestAlone.test_it_moves_on_through_open"),
+        (HEAT, "TestSelector.test_one_with_two_positions_goes_round_them_each_alone"),
     ),
     "a supply read since its last move is where it was left; one gone astray later is a trip": (
         (TRIPS, "test_acts_in_time_and_ends_as_the_table_says"),

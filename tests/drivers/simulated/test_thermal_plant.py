@@ -6,6 +6,8 @@ from pathlib import Path
 import pytest
 
 from drivers.simulated.circuit import OPPOSITION, WiredPair
+from drivers.simulated.faults.heat import heat_faults
+from drivers.simulated.hands import Hands
 from drivers.simulated.pair import heated_pair_circuit
 from drivers.simulated.stand import SimulatedStand
 from drivers.simulated.thermal.pair import ThermalPair
@@ -18,6 +20,7 @@ from tests.drivers.simulated.scenario import (
     stand_file,
     truth_file,
 )
+from tests.drivers.simulated.test_faults import At
 
 BOTH = pytest.mark.parametrize("folder", [FOLDER, DRY], ids=["liquid", "dry"])
 HOUR = 3600 * SECOND
@@ -242,3 +245,53 @@ def test_the_room_follows_its_day_without_a_unit_that_heats_it() -> None:
     cool = true.temperature_c
     drift = 0.5 * 12 / 24
     assert warm - cool == pytest.approx(2 * 0.8 - drift, abs=0.02)
+
+
+class TestFaults:
+    def held(self, plant: SimulatedStand, name: str) -> Hands:
+        """Hold a fault's changes over a plant."""
+        hands = Hands()
+        fault = next(f for f in heat_faults() if f.name == name)
+        for change in fault.changes(At(plant)):
+            hands.hold("1", change)
+        return hands
+
+    @pytest.mark.parametrize(("unit", "other"), ["ab", "ba"])
+    def test_hindered_cooling_is_that_units_alone(self, unit: str, other: str) -> None:
+        """It ends much hotter, the other one only by what the room warms; let go, as before."""
+        plant = rated()
+        before = heat_of(plant).ultimate()
+        hands = self.held(plant, f"unit_{unit}_cooling_hindered")
+        hindered = heat_of(plant).ultimate()
+        hands.let_go("1")
+        assert hindered[unit].top_liquid_c > before[unit].top_liquid_c + 20
+        assert abs(hindered[other].top_liquid_c - before[other].top_liquid_c) < 0.5
+        assert heat_of(plant).ultimate() == before
+
+    def test_a_fan_that_stops_is_missed_only_where_there_is_one(self) -> None:
+        """Unit A with a fan, B without: A gets hotter, and nothing happens to B."""
+        truth = truth_file(DRY)
+        assert truth.thermal is not None
+        fanned = replace(truth.thermal.a, fan_factor=1.5)
+        plant = rated(DRY, replace(truth, thermal=replace(truth.thermal, a=fanned)))
+        before = heat_of(plant).ultimate()
+        self.held(plant, "unit_a_fan_stops")
+        self.held(plant, "unit_b_fan_stops")
+        after = heat_of(plant).ultimate()
+        assert after["a"].winding_hv_c > before["a"].winding_hv_c + 10
+        assert after["b"].winding_hv_c == pytest.approx(before["b"].winding_hv_c, abs=0.5)
+
+    @pytest.mark.parametrize(("what", "first"), [("will_not_close", 0), ("will_not_open", 1)])
+    def test_a_stuck_selector_stays_where_it_stands(self, what: str, first: int) -> None:
+        """Open, or in its position, until it is freed."""
+        plant = new()
+        plant.write("resistance_selector", first)
+        plant.advance(60 * SECOND)
+        hands = self.held(plant, f"resistance_selector_{what}")
+        plant.write("resistance_selector", 1 - first)
+        plant.advance(600 * SECOND)
+        stuck = plant.resistance_selector.contact
+        hands.let_go("1")
+        plant.advance(601 * SECOND)
+        plant.advance(700 * SECOND)
+        assert (stuck, plant.resistance_selector.contact) == (first, 1 - first)
