@@ -27,15 +27,19 @@ def zeroed(readings: HeatReadings, limit_k: float) -> HeatReadings:
     `limit_k` is the limit of error of one sensor, K. Air sensors are set to their mean, so that one
     lost in the night doesn't move it; where they were too far apart nothing is changed. A cold
     winding has the mean of its unit's liquid sensors, in a dry-type unit that of its own one. It
-    may be apart from that by half of what top and bottom are, the middle likeliest, and by a tenth
-    of what it is from the air; by how much nobody knows where the only sensor is at the top.
+    may be apart from that by half of what top and bottom are, beyond what two such sensors differ
+    by, the middle likeliest, and by a tenth of what it is from the air; by how much nobody knows
+    where the only sensor is at the top.
 
     Source: common practice, no source.
     """
     balance = readings.balance_c
     air = {name: c for name, c in balance.items() if name.startswith("ambient.")}
     air_c = sum(air.values()) / len(air) if air else None
-    cold = {winding: _told(c, winding, balance, air_c) for winding, c in readings.cold.items()}
+    cold = {
+        winding: _told(before, balance, (winding, air_c, limit_k))
+        for winding, before in readings.cold.items()
+    }
     off = {name: c - air_c for name, c in air.items()} if air_c is not None else {}
     if max(map(abs, off.values()), default=0.0) > ALIKE * limit_k:
         return replace(readings, cold=cold)
@@ -46,8 +50,11 @@ def zeroed(readings: HeatReadings, limit_k: float) -> HeatReadings:
 
 
 def _told(
-    before: ColdResistance, winding: str, balance_c: Mapping[str, float], air_c: float | None
+    before: ColdResistance,
+    balance_c: Mapping[str, float],
+    of: tuple[str, float | None, float],
 ) -> ColdResistance:
+    winding, air_c, limit_k = of
     unit, side = winding.split("_")
     liquid = [balance_c[c] for place in LIQUID if (c := f"{unit}.{place}") in balance_c]
     within = balance_c.get(f"{unit}.winding_{side}")
@@ -57,7 +64,9 @@ def _told(
     mean_c = sum(own) / len(own)
     if air_c is None or len(liquid) == 1:
         return replace(before, temperature_c=mean_c, sensors=len(own))
-    layers = (max(own) - min(own)) / 2 / 6**0.5
+    # What two such sensors differ by anyway (its expected square) is in their own errors.
+    layers_k = max((max(own) - min(own)) ** 2 - 2 * limit_k**2 / 3, 0.0) ** 0.5
+    layers = layers_k / 2 / 6**0.5
     late = FOLLOWED * (mean_c - air_c) / 3**0.5
     apart_k = (layers**2 + late**2) ** 0.5
     return replace(before, temperature_c=mean_c, sensors=len(own), apart_k=apart_k)

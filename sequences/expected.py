@@ -85,16 +85,9 @@ class Expected:
         return {}
 
     def _loop_impedance(self, winding_c: float) -> float:
-        plate, known = self.nameplate, self.resistances
+        plate = self.nameplate
         reference_c = plate.reference_temperature_c
-        ohmic = []
-        for ohm, current, material in (
-            (known.lv_ohm, plate.lv_current_a, plate.material_lv),
-            (known.hv_ohm, plate.hv_current_a, plate.material_hv),
-        ):
-            constant = temperature_constant(material)
-            warm = resistance_at(ohm, known.temperature_c, reference_c, constant)
-            ohmic.append(WindingLoss(warm * current**2, constant))
+        ohmic = self.winding_losses(reference_c)
         # Resistances above what the nameplate's loss allows leave no additional loss.
         part = min(1.0, plate.load_loss_w / sum(w.i2r_w for w in ohmic))
         ohmic = [WindingLoss(part * w.i2r_w, w.constant_k) for w in ohmic]
@@ -102,6 +95,19 @@ class Expected:
         fewer = 2 * (loss - plate.load_loss_w) / plate.hv_current_a**2
         reactance = sqrt(self.loop_impedance_ohm**2 - self.loop_resistance_ohm**2)
         return hypot(self.loop_resistance_ohm + fewer, reactance)
+
+    def winding_losses(self, at_c: float) -> list[WindingLoss[float]]:
+        """Return I²R of both windings at rated current and this temperature, W a unit."""
+        plate, known = self.nameplate, self.resistances
+        losses = []
+        for ohm, current, material in (
+            (known.lv_ohm, plate.lv_current_a, plate.material_lv),
+            (known.hv_ohm, plate.hv_current_a, plate.material_hv),
+        ):
+            constant = temperature_constant(material)
+            warm = resistance_at(ohm, known.temperature_c, at_c, constant)
+            losses.append(WindingLoss(warm * current**2, constant))
+        return losses
 
     @cached_property
     def half_impedance_voltage_v(self) -> float:

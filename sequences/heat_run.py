@@ -29,6 +29,7 @@ from sequences.stages import (
     settled,
     wait_until,
 )
+from sequences.warming import Heating
 
 
 def heat_run(expected: Expected, record: HeatRecord) -> Procedure[LossReadings]:
@@ -37,10 +38,16 @@ def heat_run(expected: Expected, record: HeatRecord) -> Procedure[LossReadings]:
     Raises Stop with a finding. A record that already holds cold resistances and losses is that of
     the run which this one continues: balance, d.c. and the loss test are skipped.
     """
-    return (yield from folded(_heat_run(expected, record), record.scanned))
+    heating = Heating(expected)
+
+    def scanned(scan: Scan) -> None:
+        record.scanned(scan)
+        heating.scanned(scan)
+
+    return (yield from folded(_heat_run(expected, record, heating), scanned))
 
 
-def _heat_run(expected: Expected, record: HeatRecord) -> Procedure[LossReadings]:
+def _heat_run(expected: Expected, record: HeatRecord, heating: Heating) -> Procedure[LossReadings]:
     def on_dead_stand(scan: Scan) -> Procedure[Scan]:
         if record.inherited_to_s is not None:
             gap_s = scan.now / S - record.inherited_to_s
@@ -52,7 +59,7 @@ def _heat_run(expected: Expected, record: HeatRecord) -> Procedure[LossReadings]
     scan, proven = yield from proven_pair(expected, on_dead_stand, again)
     readings = record.losses
     if readings is None:
-        scan, readings, no_load = yield from losses(scan, expected, proven)
+        scan, readings, no_load = yield from losses(scan, expected, proven, heating)
         scan = yield from open_loop(scan, expected, no_load)
         scan = yield Wait(shows=record.read_losses(scan.now, readings))
     else:

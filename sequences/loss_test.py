@@ -43,14 +43,17 @@ from sequences.stages import (
     average,
     close,
     enter,
+    folded,
     hold,
     move,
     open_contactor,
     ramp_current,
     ramp_voltage,
+    read_window,
     report,
     settled,
 )
+from sequences.warming import Heating, winding_c
 
 PAUSE_AT = 0.25
 SHORT_OF_RATED = 0.9
@@ -72,8 +75,13 @@ class Proven(NamedTuple):
 
 def loss_test(expected: Expected) -> Procedure[LossReadings]:
     """Run the whole test and return what it read; raises Stop with a finding."""
+    heating = Heating(expected)
+    return (yield from folded(_loss_test(expected, heating), heating.scanned))
+
+
+def _loss_test(expected: Expected, heating: Heating) -> Procedure[LossReadings]:
     scan, proven = yield from proven_pair(expected)
-    scan, readings, no_load = yield from losses(scan, expected, proven)
+    scan, readings, no_load = yield from losses(scan, expected, proven, heating)
     scan = yield from enter("shut_down")
     scan = yield from open_loop(scan, expected, no_load)
     scan = yield from lower_voltage(scan, expected)
@@ -82,7 +90,7 @@ def loss_test(expected: Expected) -> Procedure[LossReadings]:
 
 
 def losses(
-    scan: Scan, expected: Expected, proven: Proven
+    scan: Scan, expected: Expected, proven: Proven, heating: Heating
 ) -> Procedure[tuple[Scan, LossReadings, Means]]:
     """From a proven pair at half the impedance voltage to its losses, at rated voltage and current.
 
@@ -91,7 +99,7 @@ def losses(
     scan, exponent_point = yield from energise(scan, expected)
     scan, no_load = yield from no_load_readings(scan, expected)
     scan = yield from circulate(scan, expected, proven, no_load[SERIES_VOLTAGE])
-    scan, loaded, hot_c = yield from load_readings(scan, expected, proven, no_load)
+    scan, loaded, hot_c = yield from load_readings(scan, expected, proven, no_load, heating)
     readings = LossReadings(
         no_load=NoLoadMeans(
             no_load[LV_VOLTAGE], no_load[LV_VOLTAGE_MEAN], no_load[LV_CURRENT], no_load[LV_POWER]
@@ -191,7 +199,7 @@ def circulate(scan: Scan, expected: Expected, proven: Proven, gap_v: float) -> P
 
 
 def load_readings(
-    scan: Scan, expected: Expected, proven: Proven, no_load: Means
+    scan: Scan, expected: Expected, proven: Proven, no_load: Means, heating: Heating
 ) -> Procedure[tuple[Scan, Means, float]]:
     """At rated voltage and current, average both supplies over the same interval.
 
@@ -204,12 +212,16 @@ def load_readings(
     scan = yield from ramp_current(scan, expected, 1.0, proven.loop_impedance_ohm)
     warmth = expected.watched_warmth
     channels = (*LOOP_CHANNELS, LV_VOLTAGE, LV_POWER, SERIES_VOLTAGE, *warmth)
-    scan, means = yield from average(
+    before_s = heating.told_by_slope_s
+    scan, window = yield from read_window(
         scan, expected, expected.schedule.window_s, channels, "load readings"
     )
+    heated_s = (before_s + heating.told_by_slope_s) / 2
+    means = window.means
     check_voltmeter(expected, means[SERIES_VOLTAGE], means[HV_VOLTAGE])
     check_exchange(expected, no_load, means, proven.means)
-    return scan, means, sum(means[c] for c in warmth) / len(warmth)
+    liquid_c = sum(means[c] for c in warmth) / len(warmth)
+    return scan, means, winding_c(expected, window, no_load, liquid_c, heated_s)
 
 
 def open_loop(scan: Scan, expected: Expected, no_load: Means) -> Procedure[Scan]:

@@ -4,7 +4,8 @@ Each first yields a Wait and so holds one scan; the price of reading like the ta
 """
 
 from collections.abc import Callable, Sequence
-from math import hypot
+from math import hypot, inf, sqrt
+from statistics import fmean, linear_regression
 from typing import NamedTuple, TypeVar
 
 from calculation.accumulate import Accumulator
@@ -259,10 +260,32 @@ def _ramp(
     )
 
 
+class Slope(NamedTuple):
+    """A least-squares slope and its standard deviation by the readings' own scatter, per s."""
+
+    per_s: float
+    standard: float
+
+
+class Window(NamedTuple):
+    """What was read in a window: mean and slope of each channel."""
+
+    means: Means
+    slopes: dict[str, Slope]
+
+
 def average(
     scan: Scan, expected: Expected, seconds: float, channels: Sequence[str], of: str
 ) -> Procedure[tuple[Scan, Means]]:
-    """Average readings that began within a window, every channel over the same interval.
+    """Average readings that began within a window: see `read_window`."""
+    scan, window = yield from read_window(scan, expected, seconds, channels, of)
+    return scan, window.means
+
+
+def read_window(
+    scan: Scan, expected: Expected, seconds: float, channels: Sequence[str], of: str
+) -> Procedure[tuple[Scan, Window]]:
+    """Read all that begins within a window, every channel over the same interval.
 
     Stop where readings are missing, or where one lies further from the others than they move.
     """
@@ -271,6 +294,7 @@ def average(
     slack = int(max(2 * expected.periods_s[c] + expected.latencies_s[c] for c in channels) * S)
     means = {c: Accumulator(c) for c in channels}
     values: dict[str, list[float]] = {c: [] for c in channels}
+    instants: dict[str, list[float]] = {c: [] for c in channels}
     scan = yield Wait()
     while True:
         for r in scan.arrived:
@@ -280,10 +304,24 @@ def average(
             if r.value is not None:
                 mean.add(r.value, r.t)
                 values[r.channel].append(r.value)
+                instants[r.channel].append(r.t / S)
         if scan.now > end + slack or all(scan.image[c].began >= end for c in channels):
             break
         scan = yield Wait()
     wanted = {c: seconds / expected.periods_s[c] for c in channels}
     check_window({c: m.count for c, m in means.items()}, wanted, of)
     check_steady(expected, values, of)
-    return scan, {c: m.mean for c, m in means.items()}
+    slopes = {c: _slope(instants[c], values[c]) for c in channels}
+    return scan, Window({c: m.mean for c, m in means.items()}, slopes)
+
+
+def _slope(instants: list[float], values: list[float]) -> Slope:
+    """Least-squares slope; of what was read fewer than three times nothing is known."""
+    if len(values) < 3:
+        return Slope(0.0, inf)
+    found = linear_regression(instants, values)
+    middle = fmean(instants)
+    spread = sum((t - middle) ** 2 for t in instants)
+    pairs = zip(instants, values, strict=True)
+    left = sum((v - found.slope * t - found.intercept) ** 2 for t, v in pairs)
+    return Slope(found.slope, sqrt(left / (len(values) - 2) / spread))

@@ -169,7 +169,7 @@ class SimulatedStand:
         """Return what the contacts unit sees, in the order of STATUS."""
         return (
             self.guard,
-            self.emergency_stop and self.emergency_relay,
+            self.emergency_relay and self.emergency_stop,
             self.protection_contact,
             self.lv_contactor.contact,
             self.loop_contactor.contact,

@@ -38,10 +38,17 @@ def read(balance_c: dict[str, float]) -> HeatReadings:
 class TestCold:
     def test_a_winding_in_liquid_has_the_mean_of_its_sensors(self) -> None:
         """20.7 of top and bottom; half of 0.6 as a triangle, a tenth of 1.5 to the air."""
-        cold = zeroed(read(LIQUID), 0.5).cold["a_hv"]
+        cold = zeroed(read(LIQUID), 1e-6).cold["a_hv"]
         assert cold.temperature_c == pytest.approx(20.7)
         assert cold.sensors == 2
         assert cold.apart_k == pytest.approx((0.3**2 / 6 + 0.15**2 / 3) ** 0.5)
+
+    def test_what_sensors_differ_by_anyway_is_no_layer(self) -> None:
+        """0.6 K of sensors of 0.3 K, whose difference has a variance of 0.06; of 1 K none."""
+        apart = zeroed(read(LIQUID), 0.3).cold["a_hv"].apart_k
+        assert apart == pytest.approx(((0.36 - 0.06) / 4 / 6 + 0.15**2 / 3) ** 0.5)
+        apart = zeroed(read(LIQUID), 1.0).cold["a_hv"].apart_k
+        assert apart == pytest.approx(0.15 / 3**0.5)
 
     def test_what_lies_in_the_morning_between_air_and_liquid_stays(self) -> None:
         """1.5 K of air over liquid is no error of sensors: the liquid's readings are as read."""
