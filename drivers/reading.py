@@ -15,6 +15,7 @@ class Quality(IntEnum):
 # Until Python 3.12 naming an enum's member costs as much as making a reading.
 GOOD = Quality.GOOD
 
+
 class Reading(NamedTuple):
     """One reading.
 
