@@ -7,8 +7,17 @@ from acquire.clock import Order, S, VirtualClock
 from drivers.simulated.circuit import Wiring
 from drivers.simulated.hands import Change, Hands, becoming
 from drivers.simulated.stand import SimulatedStand
-from sequences.prompt import INTERCHANGE, Answer, Prompt
+from sequences.prompt import (
+    CONNECTED_COLD,
+    CONNECTED_HOT,
+    INTERCHANGE,
+    MAKING_SAFE,
+    Answer,
+    Prompt,
+)
 
+CONNECTS = (CONNECTED_COLD[0], CONNECTED_HOT[0])
+DISCONNECTS = ("dc_discharged", MAKING_SAFE[0][0])
 REPLY_S = 4.0
 GUARD_OPEN_S = 20.0
 INTERCHANGED_S = 300.0
@@ -28,6 +37,9 @@ class Asked(NamedTuple):
 class RehearsedOperator:
     """Says yes, and does what it says: the interchange happens behind an opened guard.
 
+    Where people connect the resistance meter it is on all windings once they say so, and off again
+    once they say that its d.c. is discharged, or that everything is discharged and earthed.
+
     For hands: `slow` (takes two thirds of a prompt's time), `absent` (hears and says nothing until
     back), `twice` (says everything a second time), `stale` (answers what it saw before the prompt
     was put, and rightly only once that is over), `says` (what it answers).
@@ -40,6 +52,7 @@ class RehearsedOperator:
         self._clock = clock
         self._hands = hands
         self._answers: list[Answer] = []
+        self._connected = False
         self._unheard: Asked | None = None
         self._unanswered: Asked | None = None
 
@@ -75,6 +88,10 @@ class RehearsedOperator:
             self._do(INTERCHANGED_S, self._interchange)
             self._do(GUARD_SHUT_S, self._shut_guard)
             after_s += GUARD_SHUT_S
+        if prompt.id in CONNECTS and self.says:
+            self._do(after_s / 2, self._connect)
+        if prompt.id in DISCONNECTS and self.says and self._connected:
+            self._do(after_s / 2, self._disconnect)
         self._reply(asked, after_s)
 
     def _reply(self, asked: Asked, after_s: float) -> None:
@@ -107,6 +124,14 @@ class RehearsedOperator:
 
     def _shut_guard(self) -> None:
         self._hands.let_go("operator")
+
+    def _connect(self) -> None:
+        self._connected = True
+        self._stand.resistance_selector.commanded = 1
+
+    def _disconnect(self) -> None:
+        self._connected = False
+        self._stand.resistance_selector.commanded = 0
 
     def _interchange(self) -> None:
         self._hands.alter(Change(self._stand, "wiring", Wiring.interchanged))
