@@ -36,8 +36,6 @@ def short(*, positions: int = 1, **soak: Any) -> Scenario:
     # Settled soon: the d.c. of these windings dies away in ten time constants.
     settling = {"lv_settling_s": 1.5, "hv_settling_s": 1.0}
     units = {u: replace(getattr(shipped.truth, u), **settling) for u in "ab"}
-        u: replace(getattr(shipped.truth, u), lv_settling_s=1.5, hv_settling_s=1.0) for u in "ab"
-    }
     schedule = replace(
         shipped.schedule, window_s=8.0, dwell_s=4.0, soak=replace(plan, **{**times, **soak})
     )
