@@ -4,9 +4,6 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from rich import box
-from rich.table import Table
-
 from acquire.results_table import number
 
 Result = Mapping[str, Any]
@@ -28,23 +25,6 @@ def stated(value: float, known: Result | None, one: float = 1.0) -> str:
     k = "" if factor == "2.0" else f" ({factor})"
     # Adding zero, so that nothing is "-0.00".
     return f"{round(value, places) + 0.0:.{places}f} ± {expanded:.{places}f}{k}"
-
-
-def table_of(title: str, first: str, *rest: str) -> Table:
-    """Return a table under a title, its first column of words, the rest of figures."""
-    table = Table(
-        title=title,
-        title_style="bold",
-        title_justify="left",
-        box=box.SIMPLE_HEAD,
-        padding=(0, 1, 0, 0),
-        pad_edge=False,
-        show_edge=False,
-    )
-    table.add_column(first, overflow="fold")
-    for name in rest:
-        table.add_column(name, justify="right", overflow="fold")
-    return table
 
 
 def of_both(units: Mapping[str, Result | None], key: str, one: float = 1.0) -> list[str] | None:

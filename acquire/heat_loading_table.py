@@ -6,9 +6,10 @@ from collections.abc import Iterator, Sequence
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from acquire.heat_cells import Result, of_both, table_of
+from acquire.heat_cells import Result, of_both
 from acquire.overload_table import LIMITS
 from acquire.results_table import number
+from acquire.tables import table_of
 
 # Key of `fitted`, words, unit, what one of it is of the value.
 FITTED = (

@@ -5,10 +5,11 @@ from collections.abc import Iterator
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from acquire.heat_cells import UNITS, Result, of_both, stated, table_of
+from acquire.heat_cells import UNITS, Result, of_both, stated
 from acquire.heat_lines import hours
 from acquire.heat_loading_table import fitted, overload_step, permissible
 from acquire.results_table import number
+from acquire.tables import table_of
 from acquire.terminal import ABNORMAL, NORMAL
 
 WINDINGS = ("a_lv", "a_hv", "b_lv", "b_hv")

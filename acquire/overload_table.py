@@ -5,11 +5,11 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from rich import box
 from rich.table import Table
 from rich.text import Text
 
 from acquire.results_table import number
+from acquire.tables import table_of
 from acquire.terminal import ABNORMAL, NORMAL, QUIET, Terminal
 
 Plain = Mapping[str, Any]
@@ -60,24 +60,10 @@ def show(plain: Plain, figure: Path | None) -> None:
         terminal.print(Text(f"Figure: {figure}"), soft_wrap=True)
 
 
-def _table(title: str, first: str, *rest: str, gap: int = 1) -> Table:
-    table = Table(
-        title=title,
-        title_style="bold",
-        title_justify="left",
-        box=box.SIMPLE_HEAD,
-        padding=(0, gap),
-        pad_edge=False,
-        show_edge=False,
-    )
-    table.add_column(first, overflow="fold")
-    for name in rest:
-        table.add_column(name, justify="right", overflow="fold")
-    return table
-
-
 def _characteristics(plain: Plain) -> Table:
-    table = _table("Thermal characteristics", "Characteristic", "Value", "± u", "Origin")
+    table = table_of(
+        "Thermal characteristics", "Characteristic", "Value", "± u", "Origin", gap=(1, 1)
+    )
     for name, known in plain["characteristics"].items():
         words, unit = NAMES[name]
         standard = "" if known["standard"] is None else number(known["standard"], 2)
@@ -92,7 +78,7 @@ def _permissible(plain: Plain) -> Table:
     hours = list(dict.fromkeys(at["hours"] for at in loads))
     preload = number(plain["permissible"]["preload"], 3)
     title = f"Permissible load, per unit of rated, after {preload} had lasted"
-    table = _table(title, "Ambient", *(f"{number(h, 3)} h" for h in hours), gap=0)
+    table = table_of(title, "Ambient", *(f"{number(h, 3)} h" for h in hours), gap=(0, 0))
     for ambient_c in dict.fromkeys(at["ambient_c"] for at in loads):
         row = {at["hours"]: at for at in loads if at["ambient_c"] == ambient_c}
         table.add_row(f"{number(ambient_c, 3)} °C", *(_cell(row[h]) for h in hours))
@@ -136,7 +122,7 @@ def _notes(plain: Plain) -> list[str]:
 def _cycle(cycle: Plain) -> Table:
     title = f"Cycle of {number(cycle['hours'], 4)} h"
     title += ", repeated for ever" if cycle["repeats"] else ", from balance"
-    table = _table(title, "Quantity", "Greatest", "± U", "At", "Limit", "")
+    table = table_of(title, "Quantity", "Greatest", "± U", "At", "Limit", "", gap=(1, 1))
     for name, (words, unit) in REACHED.items():
         at = cycle[name]
         unsure = "" if at["expanded"] is None else f"{number(at['expanded'], 2)}{unit and ' K'}"

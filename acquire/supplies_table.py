@@ -3,11 +3,11 @@
 from collections.abc import Mapping
 from typing import Any
 
-from rich import box
 from rich.table import Table
 from rich.text import Text
 
 from acquire.results_table import number
+from acquire.tables import table_of
 from acquire.terminal import ABNORMAL, NORMAL, Terminal
 
 Plain = Mapping[str, Any]
@@ -38,24 +38,10 @@ def show(name: str, plain: Plain) -> None:
         terminal.print(Text(words, style))
 
 
-def _table(title: str, first: str, *rest: str) -> Table:
-    table = Table(
-        title=title,
-        title_style="bold",
-        title_justify="left",
-        box=box.SIMPLE_HEAD,
-        padding=(0, 0),
-        pad_edge=False,
-        show_edge=False,
-    )
-    table.add_column(first, overflow="fold")
-    for name in rest:
-        table.add_column(name, justify="right", overflow="fold")
-    return table
-
-
 def _supplies(plain: Plain) -> Table:
-    table = _table("What the supplies must deliver", "Supply", "V", "A", "kVA", "kW at most")
+    table = table_of(
+        "What the supplies must deliver", "Supply", "V", "A", "kVA", "kW at most", gap=(0, 0)
+    )
     for name, words in (("lv", "LV supply"), ("loop", "auxiliary supply of the loop")):
         needs = plain["supplies"][name]
         kilo = (number(needs[key] / 1000, 4) for key in ("apparent_va", "power_w"))
@@ -64,7 +50,7 @@ def _supplies(plain: Plain) -> Table:
 
 
 def _meters(plain: Plain) -> Table:
-    table = _table("Meters", "Channel", "reads up to", "before it", "stand has")
+    table = table_of("Meters", "Channel", "reads up to", "before it", "stand has", gap=(0, 0))
     stand = plain["stand"]
     has = {} if stand is None else {m["channel"]: m for m in stand["meters"]}
     for meter in plain["meters"]:
@@ -85,7 +71,9 @@ def _ranges(known: Plain) -> str:
 
 
 def _stages(plain: Plain) -> Table:
-    table = _table("Readings to expect; below them, to the worst mismatch", "Stage", *NAMES)
+    table = table_of(
+        "Readings to expect; below them, to the worst mismatch", "Stage", *NAMES, gap=(0, 0)
+    )
     before = ""
     for stage in plain["stages"]:
         name = str(stage["stage"]).replace("_", " ")
@@ -111,9 +99,8 @@ def _short(value: float) -> str:
 
 
 def _trips(plain: Plain) -> Table:
-    table = _table(
-        "Trips at no load, loaded, and in prove", "Trip", "at", "below", "above", "after"
-    )
+    title = "Trips at no load, loaded, and in prove"
+    table = table_of(title, "Trip", "at", "below", "above", "after", gap=(0, 0))
     for trip in plain["trips"]:
         ends = [
             "" if trip[k] is None else f"{number(trip[k], 4)} {_unit(trip['channel'])}"
