@@ -7,7 +7,16 @@ from acquire.clock import Order, S, VirtualClock
 from drivers.simulated.circuit import Wiring
 from drivers.simulated.hands import Change, Hands, becoming
 from drivers.simulated.stand import SimulatedStand
-from sequences.prompt import INTERCHANGE, Answer, Prompt
+from sequences.prompt import (
+    CONNECTED_COLD,
+    CONNECTED_HOT,
+    INTERCHANGE,
+    MAKING_SAFE,
+    OPERATOR_HOLD,
+    PREPARATION,
+    Answer,
+    Prompt,
+)
 
 REPLY_S = 4.0
 GUARD_OPEN_S = 20.0
@@ -16,6 +25,9 @@ GUARD_SHUT_S = 360.0
 SLOW = 2 / 3  # of the time that a prompt may stand open
 AGAIN_S = 1.5
 BEFORE_S = 1.0
+# Where a stand has no selector that the program may turn, people do.
+CONNECTS = (CONNECTED_COLD[0], CONNECTED_HOT[0])
+DISCONNECTS = (PREPARATION[1][0], MAKING_SAFE[0][0])
 
 
 class Asked(NamedTuple):
@@ -28,14 +40,18 @@ class Asked(NamedTuple):
 class RehearsedOperator:
     """Says yes, and does what it says: the interchange happens behind an opened guard.
 
+    Asked whether the resistance meter is on all windings, or off, it turns the selector by hand.
+
     For hands: `slow` (takes two thirds of a prompt's time), `absent` (hears and says nothing until
     back), `twice` (says everything a second time), `stale` (answers what it saw before the prompt
-    was put, and rightly only once that is over), `says` (what it answers).
+    was put, and rightly only once that is over), `says` (what it answers), `wants_hold` (asks once
+    for a hold, unasked).
     """
 
     def __init__(self, stand: SimulatedStand, clock: VirtualClock, hands: Hands) -> None:
         self.slow = self.absent = self.twice = self.stale = False
         self.says = True
+        self.wants_hold = self._asked_to_hold = False
         self._stand = stand
         self._clock = clock
         self._hands = hands
@@ -56,6 +72,12 @@ class RehearsedOperator:
         if self._unanswered is not None and not (self.absent or self.stale):
             asked, self._unanswered = self._unanswered, None
             self._reply(asked, REPLY_S)
+        if self.wants_hold != self._asked_to_hold:
+            self._asked_to_hold = self.wants_hold
+            if self.wants_hold:
+                now = self._clock.now()
+                said = Answer(OPERATOR_HOLD, "the operator", "rehearsed", now, True, now)
+                self._answers.append(said)
         answers, self._answers = self._answers, []
         return answers
 
@@ -89,6 +111,9 @@ class RehearsedOperator:
             self._unanswered = asked
             saw -= round(BEFORE_S * S)
         who, says = asked.prompt.who, self.says
+        if says and asked.prompt.id in (*CONNECTS, *DISCONNECTS):
+            self._stand.advance(self._clock.now())
+            self._stand.resistance_selector.commanded = int(asked.prompt.id in CONNECTS)
         self._answers.append(
             Answer(asked.prompt.id, who, "rehearsed", self._clock.now(), says, saw)
         )
