@@ -27,11 +27,11 @@ FAN = 1.4
 # By the shortest rule: an hour's rate, kept for an hour.
 RULE = "IEC 60076-11"
 PATIENT_H = 5.0
-LIMITS_C = (105.0, 105.0, 70.0, 55.0, 45.0)
-WINDING_LIMITS_C = (155.0, 155.0, 110.0, 85.0, 70.0)
+LIMITS_C = (105.0, 60.0, 50.0, 45.0, 40.0)
+WINDING_LIMITS_C = (155.0, 100.0, 85.0, 70.0, 60.0)
 TWINS_K = (10.0, 10.0, 15.0, 60.0)
 RISE_RATE_K_PER_MIN = 5.0
-POLLED_S = {"contacts": 0.4, "lv_analyser": 2.0, "hv_analyser": 2.0, "series_voltmeter": 2.0}
+POLLED_S = {"contacts": 0.5, "lv_analyser": 2.0, "hv_analyser": 2.0, "series_voltmeter": 2.0}
 
 
 class Heat(NamedTuple):
@@ -68,7 +68,7 @@ def draw_heat_of(d: Random, patient: bool) -> Heat:
         rises=(same, same * d.uniform(0.97, 1.03)),
         fans=d.random() < 1 / 3,
         positions=d.choice((0, 1, 1, 2)),
-        tight=not patient and d.random() < 1 / 3,
+        tight=not patient and d.random() < 1 / 2,
     )
 
 
@@ -153,17 +153,17 @@ def _schedule(d: Random, heat: Heat, base: Schedule, overload: bool) -> Schedule
     warm_up = WarmUp(d.choice((1.1, 1.2)), d.choice((0.5, 0.9)), d.choice((98.0, 70.0)))
     step = Overload(
         d.choice((1.1, 1.25)),
-        d.uniform(0.03, 0.15),
+        d.uniform(0.03, 0.08),
         hot_spot_limit_c=d.choice((120.0, 75.0, 60.0)),
         top_liquid_limit_c=d.choice((105.0, 60.0)),
-        rated_again_s=d.uniform(60.0, 300.0),
+        rated_again_s=d.uniform(60.0, 150.0),
     )
     soak = replace(
         base.soak,
         standard=RULE,
-        time_limit_h=PATIENT_H if heat.patient else d.uniform(0.1, 0.4),
+        time_limit_h=PATIENT_H if heat.patient else d.uniform(0.05, 0.2),
         cold_s=40.0,
-        cooling_s=900.0 if heat.patient else d.uniform(120.0, 400.0),
+        cooling_s=900.0 if heat.patient else d.uniform(120.0, 240.0),
         dwell_s=30.0,
         hold_s=d.choice((60.0, 240.0)),
         warm_up=warm_up if d.random() < 1 / 4 else None,
