@@ -38,6 +38,7 @@ class Tally:
     kinds: Counter[str] = field(default_factory=Counter)
     cells: Counter[tuple[str, str]] = field(default_factory=Counter)
     failing: list[Ran] = field(default_factory=list)
+    over_k: list[float] = field(default_factory=list)
 
     def add(self, ran: Ran, kind_of: Callable[[str], str]) -> None:
         """Count one more seed."""
@@ -49,6 +50,8 @@ class Tally:
         self.outcomes.update(outcome.ends)
         self.cells.update(outcome.began)
         self.kinds.update(kind_of(word) for word in outcome.faults)
+        if outcome.over_k is not None:
+            self.over_k.append(outcome.over_k)
         if outcome.failed:
             self.failing.append(ran)
 

@@ -25,20 +25,18 @@ UNMODELLED_K = 1.0
 LIQUID, WINDING = 0.8, 1.6  # the true plant's exponents on loss and on current
 
 
-def judge_heat(
-    at: Witness, heat: HeatWatch, rehearsal: Rehearsal, outcome: RunOutcome
-) -> None:
+def judge_heat(at: Witness, heat: HeatWatch, rehearsal: Rehearsal, outcome: RunOutcome) -> None:
     """Judge a heat run that has come to its end."""
     _judge_gap(at, heat, rehearsal)
     result = outcome.result
     if result is None:
         return
     if "rises" not in result:
-        _says_why(at, outcome, "nothing was reduced")
+        _judge_no_rises(at, outcome)
         return
     steady_s = result["steady"]["at_s"]
     if steady_s is None:
-        _says_why(at, outcome, "it was not steady")
+        _judge_no_rises(at, outcome)
         return
     _judge_steady(at, heat, float(steady_s))
     _judge_rises(at, heat, outcome, result)
@@ -53,8 +51,8 @@ def _judge_gap(at: Witness, heat: HeatWatch, rehearsal: Rehearsal) -> None:
         at.note("a_run_that_continues_shows_its_gap", heat.gap_s or 0.0)
 
 
-def _says_why(at: Witness, outcome: RunOutcome, _why: str) -> None:
-    """A run that is complete has its rises or says why it has no verdict; never is it within."""
+def _judge_no_rises(at: Witness, outcome: RunOutcome) -> None:
+    """What was not steady, or could not be reduced, is never within, and says why it is not."""
     if outcome.verdict == "within":
         at.note("nothing_is_within_that_was_not_steady_and_reduced", 1.0)
     elif outcome.state == "complete" and outcome.verdict is None and outcome.finding is None:

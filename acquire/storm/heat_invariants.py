@@ -24,6 +24,8 @@ READINGS = 3  # that a trip on a temperature counts
 LAGS = 3.0
 SENSOR_NOISE = 4.0  # sigma
 MORE_THAN_RATED = 1.03
+# Of the quickest winding, after which next to nothing flows in it.
+DISCHARGED = 5.0
 CORRECTED_S = 90.0  # for a ramp under way when an overload's end is due, and the one back to rated
 
 
@@ -41,8 +43,8 @@ def no_unit_stays_hotter_than_its_limit(at: Witness, heat: HeatWatch) -> Missed:
             heat.highest_over_k = max(heat.highest_over_k, true_c - limit_c)
             over = _live(at) and true_c > limit_c + _error_k(at, channel)
             allowed = _cut_s(at, channel) if over else None
-            if (lasted := at.longer(f"over temperature {channel}", over, allowed)) is not None:
-                worst = max(worst or 0.0, true_c - limit_c, lasted * 0.0)
+            if at.longer(f"over temperature {channel}", over, allowed) is not None:
+                worst = max(worst or 0.0, true_c - limit_c)
     return worst
 
 
@@ -59,9 +61,7 @@ def a_sensor_out_of_its_pocket_is_seen_by_the_twin(at: Witness, heat: HeatWatch)
     channels = at.expected.watched_warmth
     error_k = 2 * max(_error_k(at, c) for c in channels)
     apart = _live(at) and abs(means["a"] - means["b"]) > limit_k + error_k
-    times = [_cut_s(at, c, laid_on=True) for c in channels] if apart else []
-    known = [t for t in times if t is not None]
-    allowed = max(known) if len(known) == len(channels) and apart else None
+    allowed = _slowest_s(at, channels, laid_on=True) if apart else None
     lasted = at.longer("twins apart", apart, allowed)
     return None if lasted is None else abs(means["a"] - means["b"])
 
@@ -77,9 +77,8 @@ def an_overload_ends_at_its_hot_spot_limit(at: Witness, heat: HeatWatch) -> Miss
     hot = max(heat.now.a.hot_spot_c, heat.now.b.hot_spot_c)
     driven = heat.now.loop > MORE_THAN_RATED and step is not None
     over = driven and step is not None and hot > step.hot_spot_limit_c + _largest_error_k(at)
-    times = [_cut_s(at, c) for c in at.expected.watched_warmth] if over else []
-    known = [t for t in times if t is not None]
-    allowed = max(known) + CORRECTED_S if over and len(known) == len(times) else None
+    slowest = _slowest_s(at, at.expected.watched_warmth) if over else None
+    allowed = None if slowest is None else slowest + CORRECTED_S
     return hot if at.longer("hot spot", over, allowed) is not None else None
 
 
@@ -114,11 +113,7 @@ def d_c_is_discharged_before_the_selector_opens(at: Witness, contactor: str) -> 
         for side in ("lv", "hv")
     )
     since_s = (plant.t - told) / S
-    # After so many constants of the quickest winding next to nothing flows in it.
     return since_s if since_s < DISCHARGED * settling_s else None
-
-
-DISCHARGED = 5.0
 
 
 def judge(at: Witness, heat: HeatWatch) -> None:
@@ -169,6 +164,13 @@ def _error_k(at: Witness, channel: str) -> float:
 
 def _largest_error_k(at: Witness) -> float:
     return max(_error_k(at, c) for c in at.expected.watched_warmth)
+
+
+def _slowest_s(at: Witness, channels: tuple[str, ...], *, laid_on: bool = False) -> float | None:
+    """How long where every one of these channels has to be seen; None: one never is."""
+    times = [_cut_s(at, channel, laid_on=laid_on) for channel in channels]
+    known = [t for t in times if t is not None]
+    return max(known) if len(known) == len(times) else None
 
 
 def _cut_s(at: Witness, channel: str, *, laid_on: bool = False) -> float | None:

@@ -19,13 +19,13 @@ from drivers.simulated.thermal.truth import (
     TrueThermal,
     TrueThermalUnit,
 )
-from sequences.schedule import Overload, Schedule, WarmUp
+from sequences.schedule import Overload, Schedule, Standard, WarmUp
 
 DRY = "dry_pair"
 SETTLING_S = {"lv": 1.5, "hv": 1.2}  # of d.c., so that ten of them are over in a short cold record
 FAN = 1.4
 # By the shortest rule: an hour's rate, kept for an hour.
-RULE = "IEC 60076-11"
+RULE: Standard = "IEC 60076-11"
 PATIENT_H = 5.0
 LIMITS_C = (105.0, 60.0, 50.0, 45.0, 40.0)
 WINDING_LIMITS_C = (155.0, 100.0, 85.0, 70.0, 60.0)
@@ -156,7 +156,8 @@ def _schedule(d: Random, heat: Heat, base: Schedule, overload: bool) -> Schedule
         d.uniform(0.03, 0.08),
         hot_spot_limit_c=d.choice((120.0, 75.0, 60.0)),
         top_liquid_limit_c=d.choice((105.0, 60.0)),
-        rated_again_s=d.uniform(60.0, 150.0),
+        # Gradients are those of the last five minutes, which have to be at rated current.
+        rated_again_s=400.0 if heat.patient else d.uniform(60.0, 150.0),
     )
     soak = replace(
         base.soak,

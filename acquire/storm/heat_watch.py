@@ -115,10 +115,7 @@ class HeatWatch:
         )
         self.samples.append(sample)
         if self._at.stage == "load_readings":
-            windings = (u.winding_lv_c for u in units.values()), (
-                u.winding_hv_c for u in units.values()
-            )
-            warmest = max(c for side in windings for c in side)
+            warmest = max(max(u.winding_lv_c, u.winding_hv_c) for u in units.values())
             self.warmed_k = warmest - plant.truth.room_temperature_c
         if plant.temperatures_c or plant.out_of_pocket:
             self.sensors_were_wrong = True

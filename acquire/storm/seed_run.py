@@ -35,7 +35,10 @@ MOST_PROGRAMS = 6
 
 @dataclass(frozen=True)
 class SeedOutcome:
-    """What came of one seed; `began` says which fault began in which stage."""
+    """What came of one seed; `began` says which fault began in which stage.
+
+    `over_k` is how far a temperature ever was over the schedule's limit, K; None: none can be.
+    """
 
     seed: int
     kind: str
@@ -46,6 +49,7 @@ class SeedOutcome:
     began: tuple[tuple[str, str], ...]
     violations: tuple[str, ...]
     hashes: tuple[str, ...] = field(default=())
+    over_k: float | None = None
 
     @property
     def failed(self) -> bool:
@@ -122,6 +126,7 @@ class SeedRun:
             tuple(self._began),
             tuple(str(v) for v in witness.violations),
             tuple(self._hashes),
+            witness.heat.highest_over_k if witness.heat is not None else None,
         )
 
     def _first(self) -> Rehearsal:

@@ -86,7 +86,15 @@ def _summary(tally: Tally, cover: Coverage) -> list[str]:
         f"- {tally.programs} programs started, {tally.stand_s / 3600:.1f} h of stand time",
         f"- the procedure asked at random in {tally.asking_at_random} seeds",
         f"- {cover.visited} of {len(cover.wanted)} cells of stage and fault visited",
+        *_hottest(tally),
     ]
+
+
+def _hottest(tally: Tally) -> Iterator[str]:
+    over = [k for k in tally.over_k if k > 0]
+    if tally.over_k:
+        most = f", by {max(over):.1f} K at the most" if over else ""
+        yield f"- a temperature was over the schedule's limit in {len(over)} seeds{most}"
 
 
 def _counts(counter: Counter[str], what: str, times: str) -> Iterator[str]:

@@ -271,9 +271,7 @@ class FalsePrompts(NamedTuple):
 class Wild:
     """One wild procedure: its acts, and where it stands."""
 
-    def __init__(
-        self, acts: Sequence[Act], test: Callable[[Expected], Procedure[Any]]
-    ) -> None:
+    def __init__(self, acts: Sequence[Act], test: Callable[[Expected], Procedure[Any]]) -> None:
         self.acts = acts
         self.test = test
         self.rehearsal: Rehearsal
