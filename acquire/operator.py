@@ -13,11 +13,12 @@ from sequences.prompt import (
     INTERCHANGE,
     MAKING_SAFE,
     OPERATOR_HOLD,
-    PREPARATION,
     Answer,
     Prompt,
 )
 
+CONNECTS = (CONNECTED_COLD[0], CONNECTED_HOT[0])
+DISCONNECTS = ("dc_discharged", MAKING_SAFE[0][0])
 REPLY_S = 4.0
 GUARD_OPEN_S = 20.0
 INTERCHANGED_S = 300.0
@@ -25,9 +26,6 @@ GUARD_SHUT_S = 360.0
 SLOW = 2 / 3  # of the time that a prompt may stand open
 AGAIN_S = 1.5
 BEFORE_S = 1.0
-# Where a stand has no selector that the program may turn, people do.
-CONNECTS = (CONNECTED_COLD[0], CONNECTED_HOT[0])
-DISCONNECTS = (PREPARATION[1][0], MAKING_SAFE[0][0])
 
 
 class Asked(NamedTuple):
@@ -40,7 +38,8 @@ class Asked(NamedTuple):
 class RehearsedOperator:
     """Says yes, and does what it says: the interchange happens behind an opened guard.
 
-    Asked whether the resistance meter is on all windings, or off, it turns the selector by hand.
+    Where people connect the resistance meter it is on all windings once they say so, and off again
+    once they say that its d.c. is discharged, or that everything is discharged and earthed.
 
     For hands: `slow` (takes two thirds of a prompt's time), `absent` (hears and says nothing until
     back), `twice` (says everything a second time), `stale` (answers what it saw before the prompt
@@ -56,6 +55,7 @@ class RehearsedOperator:
         self._clock = clock
         self._hands = hands
         self._answers: list[Answer] = []
+        self._connected = False
         self._unheard: Asked | None = None
         self._unanswered: Asked | None = None
 
@@ -97,6 +97,10 @@ class RehearsedOperator:
             self._do(INTERCHANGED_S, self._interchange)
             self._do(GUARD_SHUT_S, self._shut_guard)
             after_s += GUARD_SHUT_S
+        if prompt.id in CONNECTS and self.says:
+            self._do(after_s / 2, self._connect)
+        if prompt.id in DISCONNECTS and self.says and self._connected:
+            self._do(after_s / 2, self._disconnect)
         self._reply(asked, after_s)
 
     def _reply(self, asked: Asked, after_s: float) -> None:
@@ -111,9 +115,6 @@ class RehearsedOperator:
             self._unanswered = asked
             saw -= round(BEFORE_S * S)
         who, says = asked.prompt.who, self.says
-        if says and asked.prompt.id in (*CONNECTS, *DISCONNECTS):
-            self._stand.advance(self._clock.now())
-            self._stand.resistance_selector.commanded = int(asked.prompt.id in CONNECTS)
         self._answers.append(
             Answer(asked.prompt.id, who, "rehearsed", self._clock.now(), says, saw)
         )
@@ -132,6 +133,14 @@ class RehearsedOperator:
 
     def _shut_guard(self) -> None:
         self._hands.let_go("operator")
+
+    def _connect(self) -> None:
+        self._connected = True
+        self._stand.resistance_selector.commanded = 1
+
+    def _disconnect(self) -> None:
+        self._connected = False
+        self._stand.resistance_selector.commanded = 0
 
     def _interchange(self) -> None:
         self._hands.alter(Change(self._stand, "wiring", Wiring.interchanged))

@@ -35,8 +35,6 @@ from sequences.scan import (
     LV_POWER,
     LV_VOLTAGE,
     SERIES_VOLTAGE,
-    TOP_LIQUID_A,
-    TOP_LIQUID_B,
 )
 
 SHIPPED = "distribution_pair"
@@ -106,8 +104,8 @@ def plain_supplies(expected: Expected, plan: Plan, stand_known: bool) -> dict[st
         expected = _sized(expected, lv, loop)
     points = tuple(s for s in stages if (s.stage, s.at) in TRIP_POINTS)
     trips = trip_limits(expected, points)
-    if not stand_known:  # top liquid is limited by a schedule
-        trips = [t for t in trips if t.channel not in (TOP_LIQUID_A, TOP_LIQUID_B)]
+    if not stand_known:  # temperatures are limited by a schedule
+        trips = [t for t in trips if expected.channels[t.channel].unit != "°C"]
     voltmeter = _series_voltmeter(expected)
     most = _most(stages) | {SERIES_VOLTAGE: voltmeter["range_v"] or 0.0}
     most[LV_CURRENT] = max(most[LV_CURRENT], _least_range(expected, LV_CURRENT))

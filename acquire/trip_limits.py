@@ -35,8 +35,6 @@ from sequences.scan import (
     LV_VOLTAGE_MEAN,
     PROTECTION_CONTACT,
     SERIES_VOLTAGE,
-    TOP_LIQUID_A,
-    TOP_LIQUID_B,
     S,
     Scan,
 )
@@ -72,6 +70,8 @@ def trip_limits(expected: Expected, stages: tuple[StageReadings, ...]) -> list[T
     found = []
     for trip in TRIPS:
         if trip.watch is None or trip.watch in (*CONTACTS, *CONTACTORS, *REGULATORS):
+            continue
+        if trip.watch not in expected.channels:
             continue
         for stage in stages:
             view = _view(expected, stage)
@@ -143,19 +143,22 @@ def _view(expected: Expected, stage: StageReadings) -> View:
 
 
 def _values(expected: Expected, stage: StageReadings) -> dict[str, float]:
-    return dict.fromkeys(CONTACTS, 1.0) | {
-        LV_VOLTAGE: stage.lv_voltage_v,
-        LV_VOLTAGE_MEAN: stage.lv_voltage_v,
-        LV_CURRENT: stage.lv_current_a.expected,
-        LV_POWER: stage.lv_power_w.expected,
-        FREQUENCY: expected.nameplate.frequency_hz,
-        SERIES_VOLTAGE: stage.series_voltage_v.expected,
-        HV_VOLTAGE: stage.hv_voltage_v.expected,
-        HV_CURRENT: stage.hv_current_a.expected,
-        HV_POWER: stage.hv_power_w.expected,
-        TOP_LIQUID_A: COLD_C,
-        TOP_LIQUID_B: COLD_C,
-    }
+    warmth = {name: COLD_C for name, c in expected.channels.items() if c.unit == "°C"}
+    return (
+        dict.fromkeys(CONTACTS, 1.0)
+        | warmth
+        | {
+            LV_VOLTAGE: stage.lv_voltage_v,
+            LV_VOLTAGE_MEAN: stage.lv_voltage_v,
+            LV_CURRENT: stage.lv_current_a.expected,
+            LV_POWER: stage.lv_power_w.expected,
+            FREQUENCY: expected.nameplate.frequency_hz,
+            SERIES_VOLTAGE: stage.series_voltage_v.expected,
+            HV_VOLTAGE: stage.hv_voltage_v.expected,
+            HV_CURRENT: stage.hv_current_a.expected,
+            HV_POWER: stage.hv_power_w.expected,
+        }
+    )
 
 
 def _evidence(

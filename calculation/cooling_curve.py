@@ -72,7 +72,8 @@ class CoolingCurve:
 
     `resistance_0_ohm` and `winding_0_c` hold at shutdown (time 0), `standard_k` is the standard
     uncertainty of the latter by the extrapolation alone: that of the fit, what another decay would
-    make of it, up to 4 % of the step back, and what of the settling was taken out. `weak`: the
+    make of it, up to 4 % of the step back, and what of the settling was taken out. All but the
+    fit's is `model_k`, which has bounds where the fit's has none. `weak`: the
     first settled reading came later than one time constant, and no verdict near a limit rests on
     the curve. `settled` (n) marks the readings that count, `residuals_k` (n) is reading less curve,
     for those left out as well. `slow` are a (degC), b (K/min), c (K/min²), `decay_k` is B,
@@ -89,6 +90,7 @@ class CoolingCurve:
     residuals_k: Floats
     slow: tuple[float, float, float]
     decay_k: float
+    model_k: float
 
     def temperature_c(self, time_s: Floats) -> Floats:
         """The fitted curve at times since shutdown, degC (same shape)."""
@@ -173,12 +175,13 @@ def cooling_curve(
     # it took in is seen by neither fit.
     shape = (other.slow[0] + other.decay_k - winding_0_c) / 3**0.5
     hidden = min(EARLY_SHARE * first_s / MINUTE_S / fit.constant_min, MODEL_SHARE) * step
+    model_k = float(np.linalg.norm((shape, hidden, settling)))
     return CoolingCurve(
         resistance_0_ohm=resistance_at(
             cold.resistance_ohm, cold.temperature_c, winding_0_c, constant_k
         ),
         winding_0_c=winding_0_c,
-        standard_k=float(np.linalg.norm((fit.standard_k, shape, hidden, settling))),
+        standard_k=float(np.hypot(fit.standard_k, model_k)),
         time_constant_s=fit.constant_min * MINUTE_S,
         first_settled_s=first_s,
         weak=first_s > fit.constant_min * MINUTE_S,
@@ -186,6 +189,7 @@ def cooling_curve(
         residuals_k=temperatures - curve,
         slow=fit.slow,
         decay_k=fit.decay_k,
+        model_k=model_k,
     )
 
 

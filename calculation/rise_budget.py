@@ -82,8 +82,8 @@ class RiseAllowance:
 class Extrapolated:
     """Of one winding: standard uncertainty at shutdown (K) and of the mean cold resistance (ohm).
 
-    `cooling_k_per_s` is how fast the winding cooled at shutdown; `cold_sensors` and `apart_k` are
-    those of its cold resistance.
+    `model_k` is the bounded part of the first, taken as uniform. `cooling_k_per_s` is how fast the
+    winding cooled at shutdown; `cold_sensors` and `apart_k` are those of its cold resistance.
     """
 
     standard_k: float
@@ -91,13 +91,19 @@ class Extrapolated:
     cooling_k_per_s: float
     cold_sensors: int = 0
     apart_k: float | None = None
+    model_k: float = 0.0
 
 
 def extrapolated(curve: CoolingCurve, cold: ColdResistance) -> Extrapolated:
     """What the budget needs to know of a winding's cooling curve and cold readings."""
     cold_standard = cold.scatter_ohm / max(cold.readings, 1) ** 0.5
     return Extrapolated(
-        curve.standard_k, cold_standard, curve.cooling_k_per_s, cold.sensors, cold.apart_k
+        curve.standard_k,
+        cold_standard,
+        curve.cooling_k_per_s,
+        cold.sensors,
+        cold.apart_k,
+        curve.model_k,
     )
 
 
@@ -142,7 +148,8 @@ def rise_sources(
             Source(f"{name}: linearity, cold", 0.0, limits.linearity_percent / 100),
             Source(f"{name}: linearity, hot", 0.0, limits.linearity_percent / 100),
             Source(f"{name}: cold scatter", 0.0, known.cold_standard_ohm, "normal"),
-            Source(f"{name}: extrapolation", 0.0, known.standard_k, "normal"),
+            Source(f"{name}: extrapolation, fit", 0.0, _beside(known), "normal"),
+            Source(f"{name}: extrapolation, decay", 0.0, known.model_k * 3**0.5),
         ]
     return [source for source in sources if source.limit]
 
@@ -152,6 +159,11 @@ def _mean_of(sensor: str, limit_k: float, count: int) -> Source:
     if count <= 1:
         return Source(sensor, 0.0, limit_k)
     return Source(sensor, 0.0, limit_k / (3 * count) ** 0.5, "normal")
+
+
+def _beside(known: Extrapolated) -> float:
+    """What the extrapolation's standard uncertainty has beside its bounded part, K."""
+    return float(max(known.standard_k**2 - known.model_k**2, 0.0) ** 0.5)
 
 
 def _balance(windings: Mapping[str, Extrapolated], limit_k: float) -> Source:
@@ -222,7 +234,8 @@ def _liquid(x: Mapping[str, Any], liquid: Liquid[float]) -> Any:
 def _winding(x: Mapping[str, Any], name: str, winding: Winding[float], known: Extrapolated) -> Any:
     # What is wrong in kelvin is put where the reduction meets it: on the hot resistance.
     late = known.cooling_k_per_s * x.get(INSTANT, 0.0)
-    kelvin = x.get(f"{name}: extrapolation", 0.0) + late
+    kelvin = late + x.get(f"{name}: extrapolation, fit", 0.0)
+    kelvin += x.get(f"{name}: extrapolation, decay", 0.0)
     share = kelvin / (winding.constant_k + winding.temperature_c())
     meter = x.get(METER, 0.0)
     cold = winding.cold_ohm * (1 - meter - x.get(f"{name}: linearity, cold", 0.0))

@@ -135,14 +135,16 @@ class SimulatedOutputsLink:
         """Return what was last written. Raises NoAnswer, and Refused where there is nothing."""
         ends = self._wire.begin("read", timeout_s)
         addresses = range(block.address, block.address + block.count)
-        self._refuse_unknown(addresses, str(block))
+        if not self._writers.keys() >= set(addresses):
+            raise Refused("outputs", str(block), "illegal address")
         self._wire.end(ends)
         return tuple(self._registers[a] for a in addresses)
 
     def write(self, address: int, values: tuple[int, ...], timeout_s: float) -> None:
         """Write adjacent registers, in order. Raises NoAnswer, or Refused and writes nothing."""
         ends = self._wire.begin("write", timeout_s)
-        self._refuse_unknown(range(address, address + len(values)), f"write {values} at {address}")
+        if not self._writers.keys() >= set(range(address, address + len(values))):
+            raise Refused("outputs", f"write {values} at {address}", "illegal address")
         for i, value in enumerate(values, address):
             self._registers[i] = value
             output, scale = self._writers[i]
@@ -155,10 +157,6 @@ class SimulatedOutputsLink:
 
     def close(self) -> None:
         """Close the link."""
-
-    def _refuse_unknown(self, addresses: range, asked: str) -> None:
-        if not all(a in self._writers for a in addresses):
-            raise Refused("outputs", asked, "illegal address")
 
 
 def _nothing() -> None:

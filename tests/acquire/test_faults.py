@@ -65,7 +65,7 @@ EXPECTED = {
     "series_voltmeter_over_range": Expect("@energise", "stopped", "readings_missing"),
     # A single number cut short is a number: here of a gap of some volts, cut behind its point.
     # Half of "0" is nothing: whether all is dead after the test is not read.
-    "series_voltmeter_truncated": Expect("@energise", "stopped", "no_settled_reading"),
+    "series_voltmeter_truncated": Expect("@energise", "stopped", "readings_not_steady"),
     "contacts_frozen": Expect(
         "@energise", "aborted", "lv_regulator_does_not_follow", may_be_live=True
     ),

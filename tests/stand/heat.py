@@ -32,9 +32,10 @@ def short(*, positions: int = 1, **soak: Any) -> Scenario:
     shipped = shipped_heat_run()
     plan = shipped.schedule.soak
     assert plan is not None
-    times = {"time_limit_h": 1 / 60, "cold_s": 20.0, "cooling_s": 180.0, "dwell_s": 20.0}
+    times = {"time_limit_h": 1 / 60, "cold_s": 40.0, "cooling_s": 180.0, "dwell_s": 20.0}
     # Settled soon: the d.c. of these windings dies away in ten time constants.
-    units = {u: replace(getattr(shipped.truth, u), lv_settling_s=1.5) for u in "ab"}
+    settling = {"lv_settling_s": 1.5, "hv_settling_s": 1.0}
+    units = {u: replace(getattr(shipped.truth, u), **settling) for u in "ab"}
     schedule = replace(
         shipped.schedule, window_s=8.0, dwell_s=4.0, soak=replace(plan, **{**times, **soak})
     )
