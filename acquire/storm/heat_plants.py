@@ -64,7 +64,7 @@ def draw_heat_of(d: Random, patient: bool) -> Heat:
         dry=d.random() < 1 / 3,
         patient=patient,
         faster=10.0 if patient else d.uniform(10.0, 20.0),
-        windings=1.0 if patient else d.uniform(1.0, 2.0),
+        windings=2.0 if patient else d.uniform(2.0, 3.0),
         rises=(same, same * d.uniform(0.97, 1.03)),
         fans=d.random() < 1 / 3,
         positions=d.choice((0, 1, 1, 2)),
