@@ -27,8 +27,8 @@ FAN = 1.4
 # By the shortest rule: an hour's rate, kept for an hour.
 RULE: Standard = "IEC 60076-11"
 PATIENT_H = 5.0
-LIMITS_C = (105.0, 60.0, 50.0, 45.0, 40.0)
-WINDING_LIMITS_C = (155.0, 100.0, 85.0, 70.0, 60.0)
+LIMIT_C, TIGHT_C = 105.0, (45.0, 38.0, 34.0, 30.0)  # which a short soak comes to
+WINDING_LIMIT_C, TIGHT_WINDING_C = 155.0, (85.0, 70.0, 60.0, 50.0)
 TWINS_K = (10.0, 10.0, 15.0, 60.0)
 RISE_RATE_K_PER_MIN = 5.0
 POLLED_S = {"contacts": 0.5, "lv_analyser": 2.0, "hv_analyser": 2.0, "series_voltmeter": 2.0}
@@ -175,8 +175,8 @@ def _schedule(d: Random, heat: Heat, base: Schedule, overload: bool) -> Schedule
         window_s=d.choice((8.0, 12.0)),
         dwell_s=d.choice((0.0, 2.0, 4.0)),
         prompt_time_s=d.choice((60.0, 120.0, 900.0)),
-        top_liquid_limit_c=d.choice(LIMITS_C) if heat.tight else LIMITS_C[0],
-        winding_limit_c=d.choice(WINDING_LIMITS_C) if heat.tight else WINDING_LIMITS_C[0],
+        top_liquid_limit_c=d.choice(TIGHT_C) if heat.tight else LIMIT_C,
+        winding_limit_c=d.choice(TIGHT_WINDING_C) if heat.tight else WINDING_LIMIT_C,
         twins_differ_limit_k=d.choice(TWINS_K) if heat.tight else base.twins_differ_limit_k,
         rise_rate_limit_k_per_min=RISE_RATE_K_PER_MIN * heat.faster,
         soak=soak,
