@@ -15,11 +15,9 @@ from acquire.storm.telling import told
 from drivers.simulated.faults.fault import OF_HEAT
 from tests.storm.planting import PLANTED_IN_HEAT
 
-# One that continues after a crash, a held soak, one asking at random, dry and liquid-filled ones.
-SEEDS = (2, 3, 5, 8, 9, 12, 13)
+# Dry and liquid-filled ones, one asking at random, one that goes on after a crash.
+SEEDS = (3, 4, 5, 6, 12, 21, 111)
 FOUND_WITHIN = range(1, 61)
-# The first that finds it; others find it too.
-FOUND_BY = {"no trip on temperature over its limit": 0}
 
 
 @pytest.fixture(name="base", scope="module")
@@ -63,7 +61,7 @@ def test_every_planted_fault_is_found_within_sixty_seeds(name: str, base: Scenar
 
 def test_a_replay_is_what_it_replays(base: Scenario) -> None:
     """The same faults, the same record to the last bit, the same ends."""
-    assert asdict(run_seed(2, base)) == asdict(run_seed(2, base))
+    assert asdict(run_seed(6, base)) == asdict(run_seed(6, base))
 
 
 def test_a_loss_test_is_given_no_fault_of_a_heat_run() -> None:
