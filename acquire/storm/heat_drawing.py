@@ -57,6 +57,8 @@ STAGES_OF_HEAT = ("soak", "soak", "overload", "shut_down", "cool")
 LONG_S = {"soak": 400.0, "overload": 200.0, "cool": 120.0, "shut_down": 20.0}
 PATIENT_S = 6000.0  # of a soak of some two hours
 HELD_S = 600.0
+# A hold of a soak that would else be steady within two hours of it.
+HOLDS, LATE_S = ("operator_asks_to_hold", "ambient_out_of_range"), (4500.0, 6500.0)
 A_MINUTE_S = 60.0
 DOWN_S = (20.0, 60.0, 200.0, 900.0)
 
@@ -141,6 +143,8 @@ def _patient(d: Random, known: Mapping[str, SiteFault], seed: int) -> tuple[str,
     for name in OF_PATIENT[seed // TURN % len(OF_PATIENT)]:
         fault = known[name]
         own = stage if stage in fault.stages else "soak"
+        if name in HOLDS:
+            own, after = "soak", d.uniform(*LATE_S)
         lasts = f":{HELD_S:g}" if name in {"ambient_out_of_range", "operator_slow"} else ""
         words.append(f"{name}@{own}+{after:.2f}{lasts}")
     return tuple(words)
