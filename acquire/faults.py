@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     SiteFault = Fault[Site]
 
-ASKING = ("prepare", "make_safe")
+ASKING = ("prepare", "soak", "cool", "make_safe")
 STEPPED_S = 3600.0
 
 
@@ -89,4 +89,11 @@ def _operator_faults() -> tuple[SiteFault, ...]:
             True,
         ),
         fault("operator_answers_no", "stop category 1, answered no", "says", False),
+        Fault(
+            "operator_asks_to_hold",
+            "operator",
+            "a heat run holds, set-points kept, and counts its steadiness anew",
+            lambda at: (becoming(at.operator, "wants_hold", True),),
+            ("soak", "overload"),
+        ),
     )

@@ -12,6 +12,7 @@ from sequences.prompt import (
     CONNECTED_HOT,
     INTERCHANGE,
     MAKING_SAFE,
+    OPERATOR_HOLD,
     Answer,
     Prompt,
 )
@@ -42,12 +43,14 @@ class RehearsedOperator:
 
     For hands: `slow` (takes two thirds of a prompt's time), `absent` (hears and says nothing until
     back), `twice` (says everything a second time), `stale` (answers what it saw before the prompt
-    was put, and rightly only once that is over), `says` (what it answers).
+    was put, and rightly only once that is over), `says` (what it answers), `wants_hold` (asks once
+    for a hold, unasked).
     """
 
     def __init__(self, stand: SimulatedStand, clock: VirtualClock, hands: Hands) -> None:
         self.slow = self.absent = self.twice = self.stale = False
         self.says = True
+        self.wants_hold = self._asked_to_hold = False
         self._stand = stand
         self._clock = clock
         self._hands = hands
@@ -69,6 +72,12 @@ class RehearsedOperator:
         if self._unanswered is not None and not (self.absent or self.stale):
             asked, self._unanswered = self._unanswered, None
             self._reply(asked, REPLY_S)
+        if self.wants_hold != self._asked_to_hold:
+            self._asked_to_hold = self.wants_hold
+            if self.wants_hold:
+                now = self._clock.now()
+                said = Answer(OPERATOR_HOLD, "the operator", "rehearsed", now, True, now)
+                self._answers.append(said)
         answers, self._answers = self._answers, []
         return answers
 

@@ -1,6 +1,7 @@
 """Starting again on the stand that a program has left as it was."""
 
 from acquire.clock import S
+from acquire.heat_fold import CannotContinue, refuse_to_continue
 from acquire.rehearsal import Rehearsal
 
 AFTER_S = 60.0
@@ -11,7 +12,8 @@ def restarted(ended: Rehearsal, after_s: float = AFTER_S) -> Rehearsal:
 
     In between the plant goes on by itself for `after_s` seconds, and people do what they were
     about to do. The old run is marked aborted; the new one begins at prepare and has no evidence.
-    A heat run continues the old one: it inherits readings and marks, nothing that was proven.
+    A heat run whose losses were read continues the old one: it inherits readings and marks,
+    nothing that was proven. One that ended before is begun anew.
     Raises ArchiveError.
     """
     site = ended.site
@@ -28,8 +30,17 @@ def restarted(ended: Rehearsal, after_s: float = AFTER_S) -> Rehearsal:
         site=site,
         observer=ended.observer,
         procedure=ended.procedure,
-        continues=ended.recorder.run if ended.record is not None else None,
+        continues=ended.recorder.run if _can_go_on(ended) else None,
     )
+
+
+def _can_go_on(ended: Rehearsal) -> bool:
+    """Whether the archive has what a run needs to go on from: memory ended with the program."""
+    try:
+        refuse_to_continue(ended.archive, ended.recorder.run, ended.scenario)
+    except CannotContinue:
+        return False
+    return True
 
 
 def _nobody(*_: object) -> None:

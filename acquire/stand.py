@@ -9,6 +9,7 @@ def unjudged(scenario: Scenario) -> Expected:
     """Return what to expect of every reading, whether or not the meters suit the pair."""
     stand, pair = scenario.stand, scenario.pair
     polled = {c.name: i for i in stand.instrument for c in i.channel}
+    by_hand = stand.outputs.resistance_selector.by_hand
     return Expected(
         nameplate=pair.nameplate,
         resistances=pair.resistances,
@@ -24,7 +25,7 @@ def unjudged(scenario: Scenario) -> Expected:
         commit_interval_s=stand.commit_interval_s,
         watchdog_drop_s=stand.watchdog.drop_s,
         thermal=pair.thermal,
-        selector_positions=stand.selector_positions(),
+        selector_positions=() if by_hand else stand.selector_positions(),
     )
 
 

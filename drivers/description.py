@@ -134,12 +134,14 @@ class SelectorWiring:
 
     Position n puts the meter's d.c. on the windings of `positions[n - 1]`, each alone, named by
     their channels of resistance. Where none are given there is one position with all of them.
+    `by_hand`: people turn it when asked, to its first position, and no program does.
     """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
 
     address: Register
     positions: tuple[Annotated[tuple[str, ...], MinLen(1)], ...] = ()
+    by_hand: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from sequences.scan import (
     Procedure,
     S,
     Scan,
+    Stop,
     Wait,
 )
 from sequences.schedule import WarmUp
@@ -120,6 +121,13 @@ class Keep:
         while True:
             self._listen(scan)
             self.warmth.look()
+            if self.warmth.is_frozen:
+                raise Stop(
+                    "temperatures_frozen",
+                    "no temperature, the room's included, has changed for an hour to the last"
+                    " digit",
+                    "temperature scanner and its link: it repeats what it once read",
+                )
             if enough(scan):
                 return scan
             if (why := self._why_hold(scan)) is not None:

@@ -15,6 +15,9 @@ from sequences.scan import HV_POWER, LV_POWER, UNITS, S, Scan
 CORE = "core"
 WARM_C, AIR_C = 80.0, 20.0  # where limits of error of temperature sensors are taken
 LOOK_EVERY_MINUTES = 10
+# Sensors that show the same to the last digit, every one of them and the room's, are not read anew:
+# an hour of it is a unit that looks steady whatever it does.
+FROZEN_MINUTES = 60
 LOADING_EXPONENT = 1.6  # of the hot-spot gradient on current: the larger one errs to the hot side
 
 
@@ -35,9 +38,11 @@ class Warmth:
         self._plate = expected.thermal
         self._record = record
         self._watched = {unit: watched(expected, unit) for unit in UNITS}
+        self._all = (*(c for unit in UNITS for c in self._watched[unit]), *expected.ambients)
         # What is shown and forecast: the top liquid, of a dry-type unit its HV winding.
         self._followed = 1 if expected.thermal.construction == "dry" else 0
-        self._minutes = self._looked = 0
+        self._minutes = self._looked = self._unchanged = 0
+        self._shown: tuple[float, ...] = ()
         lag_s = expected.thermal.time_constant_s
         self._units = {
             unit: Steadiness(expected.soak.standard, lag_s, len(channels))
@@ -48,6 +53,9 @@ class Warmth:
         """Take the minutes that have ended since the last look."""
         for t_s, means in self._record.minutes.newly_over():
             self._minutes += 1
+            shown = tuple(means.get(c, nan) for c in self._all)
+            self._unchanged = self._unchanged + 1 if shown == self._shown else 0
+            self._shown = shown
             ambient = mean_of([means.get(c, nan) for c in self._expected.ambients])
             for unit, channels in self._watched.items():
                 self._units[unit].add(t_s, [means.get(c, nan) for c in channels], ambient)
@@ -68,6 +76,11 @@ class Warmth:
         instants = [u.steady_at_s for u in self._units.values()]
         known = [t for t in instants if t is not None]
         return max(known) if len(known) == len(instants) else None
+
+    @property
+    def is_frozen(self) -> bool:
+        """Whether no temperature at all has moved for an hour, by as little as noise."""
+        return self._unchanged >= FROZEN_MINUTES
 
     def facts(self) -> dict[str, Any]:
         """Return what is to be shown: rate in K/h, for how long it has held, steady since."""

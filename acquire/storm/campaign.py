@@ -10,8 +10,7 @@ from typing import Any, NamedTuple
 
 from acquire.configuration import Scenario, load_scenario
 from acquire.fault_schedule import timed_fault
-from acquire.faults import catalogue
-from acquire.storm.drawing import applicable
+from acquire.storm.drawing import applicable, faults_of
 from acquire.storm.seed_run import SeedOutcome, run_seed
 from acquire.storm.shrinking import shortest
 
@@ -39,6 +38,7 @@ class Tally:
     kinds: Counter[str] = field(default_factory=Counter)
     cells: Counter[tuple[str, str]] = field(default_factory=Counter)
     failing: list[Ran] = field(default_factory=list)
+    over_k: list[float] = field(default_factory=list)
 
     def add(self, ran: Ran, kind_of: Callable[[str], str]) -> None:
         """Count one more seed."""
@@ -50,6 +50,8 @@ class Tally:
         self.outcomes.update(outcome.ends)
         self.cells.update(outcome.began)
         self.kinds.update(kind_of(word) for word in outcome.faults)
+        if outcome.over_k is not None:
+            self.over_k.append(outcome.over_k)
         if outcome.failed:
             self.failing.append(ran)
 
@@ -59,12 +61,15 @@ class Coverage(NamedTuple):
 
     wanted: list[tuple[str, str]]
     visited: int
+    procedure: str = "loss_test"
 
 
 def coverage(tally: Tally, schedule: str) -> Coverage:
     """Return which cells there are, and how many of them have been visited."""
-    wanted = applicable(catalogue(load_scenario(SCENARIO, schedule)))
-    return Coverage(wanted, sum(cell in tally.cells for cell in wanted))
+    base = load_scenario(SCENARIO, schedule)
+    wanted = applicable(faults_of(base))
+    visited = sum(cell in tally.cells for cell in wanted)
+    return Coverage(wanted, visited, base.schedule.procedure)
 
 
 def storm(
@@ -79,7 +84,7 @@ def storm(
     `seconds` tells the time that passes for whoever waits. Raises ConfigurationError.
     """
     base = load_scenario(SCENARIO, schedule)
-    known = catalogue(base)
+    known = faults_of(base)
     tally, begun = Tally(), seconds()
     try:
         with _results(seeds, base, jobs) as results:

@@ -18,7 +18,7 @@ from acquire.storm.plants import ANGLES_DEGREE, Plant, draw_plant
 from acquire.storm.twins import draw_nameplate
 from acquire.storm.wild import Act, Honest, HonestTo
 from drivers.simulated.circuit import OPPOSITION, Wiring
-from drivers.simulated.faults.fault import STAGES, STOPS
+from drivers.simulated.faults.fault import OF_HEAT, STAGES, STOPS
 
 if TYPE_CHECKING:
     from acquire.faults import SiteFault
@@ -73,6 +73,7 @@ class Drawn:
     sound: bool
     acts: tuple[Act, ...]
     faults: tuple[str, ...]
+    down_s: float = 60.0  # until a program that has crashed is started again
 
     @property
     def has_to_complete(self) -> bool:
@@ -88,12 +89,12 @@ def draw(seed: int, base: Scenario) -> Drawn:
     """Draw what a seed stands for, from a scenario that is read already."""
     d = Random(f"storm/{seed}")
     if seed % REACHED_ONE_IN == 0:
-        cells = applicable(catalogue(base))
+        cells = applicable(faults_of(base))
         return _draw_reached(seed, base, cells[seed // REACHED_ONE_IN * ROUND % len(cells)])
     asks = d.random() < ASKS_AT_RANDOM
     kind = d.choice(ASKED_KINDS if asks else KINDS)
     scenario, plant, sound = _pair(Random(f"storm/{seed}/pair"), kind, _short(d, base))
-    faults = draw_faults(seed, catalogue(scenario))
+    faults = draw_faults(seed, faults_of(scenario))
     if not asks:
         return Drawn(seed, kind, scenario, plant, sound, (), faults)
     a = Random(f"storm/{seed}/acts")
@@ -110,7 +111,7 @@ def _draw_reached(seed: int, base: Scenario, cell: tuple[str, str]) -> Drawn:
     d = Random(f"storm/{seed}/reached")
     name, stage = cell
     scenario, plant, sound = _pair(d, "good", _short(d, base))
-    lasts = _lasts(d, catalogue(scenario)[name])
+    lasts = lasts_s(d, faults_of(scenario)[name])
     within = WITHIN_STOP_S.get(stage, WITHIN_STAGE_S)
     faults = [f"{name}@{stage}+{d.uniform(0, within):.2f}{lasts}"]
     if stage in STOPPED_BY:
@@ -162,7 +163,7 @@ def draw_faults(seed: int, known: Mapping[str, SiteFault]) -> tuple[str, ...]:
     count = d.choice(HOW_MANY)
     cells = applicable(known)
     name, stage = cells[seed * ROUND % len(cells)]
-    words = [f"{name}@{stage}+{d.uniform(0, WITHIN_STAGE_S):.2f}{_lasts(d, known[name])}"]
+    words = [f"{name}@{stage}+{d.uniform(0, WITHIN_STAGE_S):.2f}{lasts_s(d, known[name])}"]
     while len(words) < count:
         which = d.random()
         if which < CRASHES:
@@ -170,11 +171,26 @@ def draw_faults(seed: int, known: Mapping[str, SiteFault]) -> tuple[str, ...]:
         elif which < CRASHES + DRIVES:
             fault = known[d.choice(DRIVING)]
             when = f"@{d.choice(LOADED)}+{d.uniform(0, 25):.2f}"
-            words.append(f"{fault.name}{when}{_lasts(d, fault)}")
+            words.append(f"{fault.name}{when}{lasts_s(d, fault)}")
         else:
             fault = known[d.choice(sorted(known))]
-            words.append(f"{fault.name}{_when(d, fault)}{_lasts(d, fault)}")
+            words.append(f"{fault.name}{_when(d, fault)}{lasts_s(d, fault)}")
     return tuple(words[:count])
+
+
+def stages_of(procedure: str) -> tuple[str, ...]:
+    """Return the stages that a procedure goes through, in their order."""
+    return tuple(s for s in STAGES if procedure == "heat_run" or s not in OF_HEAT)
+
+
+def faults_of(scenario: Scenario) -> dict[str, SiteFault]:
+    """Return the catalogue with the stages of the scenario's procedure, as far as it has any."""
+    stages = stages_of(scenario.schedule.procedure)
+    found = {}
+    for name, fault in catalogue(scenario).items():
+        if own := tuple(s for s in fault.stages if s in stages):
+            found[name] = replace(fault, stages=own)
+    return found
 
 
 def applicable(known: Mapping[str, SiteFault]) -> list[tuple[str, str]]:
@@ -194,10 +210,10 @@ def _when(d: Random, fault: SiteFault) -> str:
     return f"@{stage}+{d.uniform(0, 25):.2f}" if d.random() < 0.7 else f"@{stage}"
 
 
-def _lasts(d: Random, fault: SiteFault) -> str:
+def lasts_s(d: Random, fault: SiteFault) -> str:
     if not fault.ends or d.random() < 0.5:
         return ""
     return f":{0.05 * (LONGEST_S / 0.05) ** d.random():.2f}"
 
 
-__all__ = ["STAGES", "STOPS", "Drawn", "applicable", "draw", "draw_faults"]
+__all__ = ["STAGES", "STOPS", "Drawn", "applicable", "draw", "draw_faults", "faults_of"]

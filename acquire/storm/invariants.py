@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from acquire.clock import S
+from acquire.storm.heat_invariants import d_c_is_discharged_before_the_selector_opens
 from acquire.storm.patience import UNSEEN_S
 from acquire.storm.true_pair import METERS
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, SELECTOR
@@ -34,7 +35,7 @@ OfContactor = Callable[["Witness", str], Missed]
 
 WRONG_PAIR_CURRENT = 0.6  # of rated: aiding at half the impedance voltage drives 0.5
 MOST_VOLTAGE = 1.1  # of rated
-TRIP_CURRENT = 1.15  # of rated
+TRIP_CURRENT = 1.15  # of the largest current that the schedule sets
 WANDERED = 0.02  # of travel: where a runaway trips
 REST_S = 3.0  # that a runaway's trip needs before it is armed
 RESTARTED = 2  # readings lost where a ramp's command and a stop's begin the count anew
@@ -53,19 +54,21 @@ def loop_current_stays_low_on_a_pair_that_is_not_proven(at: Witness) -> Missed:
 
 def loop_current_stays_below_what_its_cap_lets_through(at: Witness) -> Missed:
     """The cap of the loop's voltage bounds its current whatever the ammeter says."""
-    if at.loop <= TRIP_CURRENT or not at.pair.sound():
+    trip_current = TRIP_CURRENT * at.most_current
+    if at.loop <= trip_current or not at.pair.sound():
         return None
     plate = at.plant.nameplate
     drop = at.expected.loop_impedance_ohm * plate.hv_current_a
     gap = 2 * at.pair.ratio() * plate.hv_voltage_v
     source = at.expected.loop_regulator.source_ohm * plate.hv_current_a
-    most = TRIP_CURRENT * METERS**2 + (source + 2 * gap) / drop
+    source *= at.most_current
+    most = trip_current * METERS**2 + (source + 2 * gap) / drop
     return _above(at.loop, most + _driven_by_runaways(at))
 
 
 def loop_current_is_cut_in_its_trips_time(at: Witness) -> Missed:
     """Windings overheat and the forces on them rise with the square of the current."""
-    over = at.loop > TRIP_CURRENT * METERS and at.closed[LOOP]
+    over = at.loop > TRIP_CURRENT * at.most_current * METERS and at.closed[LOOP]
     return at.longer("loop current", over, _cut_s(at, HV_CURRENT, 2) if over else None)
 
 
@@ -310,7 +313,10 @@ ON_CLOSING: tuple[OfContactor, ...] = (
     the_loop_never_closes_on_a_pair_that_is_not_opposed,
     nothing_closes_by_itself_after_a_stop,
 )
-ON_OPENING: tuple[OfContactor, ...] = (a_normal_stop_takes_current_before_voltage,)
+ON_OPENING: tuple[OfContactor, ...] = (
+    a_normal_stop_takes_current_before_voltage,
+    d_c_is_discharged_before_the_selector_opens,
+)
 ON_LOWERING_LV: tuple[Invariant, ...] = (a_normal_stop_lowers_voltage_after_the_loop_is_open,)
 ON_WRITING: tuple[OfContactor, ...] = (nothing_is_claimed_before_both_contactors_read_open,)
 AT_CATEGORY_0: tuple[Invariant, ...] = (category_0_waits_for_nothing,)

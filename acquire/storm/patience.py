@@ -91,9 +91,17 @@ class Patience:
 
     def critical_instruments(self, loop_closed: bool) -> frozenset[str]:
         """Return the instruments whose silence has to end a run while this is so."""
-        critical = (c for c in self._expected.channels.values() if c.critical)
-        of = (c.name for c in critical if loop_closed or not c.name.startswith("hv."))
-        return frozenset(self._instruments[c] for c in of)
+        return self._critical[loop_closed]
+
+    @cached_property
+    def _critical(self) -> dict[bool, frozenset[str]]:
+        critical = [c.name for c in self._expected.channels.values() if c.critical]
+        return {
+            loop: frozenset(
+                self._instruments[c] for c in critical if loop or not c.startswith("hv.")
+            )
+            for loop in (False, True)
+        }
 
     def blind_s(self) -> float:
         """Return the longest that a critical channel may be silent until its stop acts."""

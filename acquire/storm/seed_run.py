@@ -18,22 +18,27 @@ from acquire.rehearsal import Rehearsal
 from acquire.restart import restarted
 from acquire.storm import ends
 from acquire.storm.drawing import Drawn, draw
+from acquire.storm.heat_drawing import draw_heat
+from acquire.storm.heat_ends import judge_heat
 from acquire.storm.wild import Wild
 from acquire.storm.witness import Witness
 from sequences.expected import Expected
-from sequences.loss_test import loss_test
+from sequences.procedures import procedure_of, record_of
 from sequences.scan import Procedure
 
 Story = Callable[[int, str, Mapping[str, Any]], None]
 LONGEST_S = 3 * 3600  # of stand time: whatever lasts longer goes on for ever
+LONGEST_HEAT_S = 10 * 3600
 AFTERWARDS_S = 60
-DOWN_S = 60  # until a program that has crashed is started again
 MOST_PROGRAMS = 6
 
 
 @dataclass(frozen=True)
 class SeedOutcome:
-    """What came of one seed; `began` says which fault began in which stage."""
+    """What came of one seed; `began` says which fault began in which stage.
+
+    `over_k` is how far a temperature ever was over the schedule's limit, K; None: none can be.
+    """
 
     seed: int
     kind: str
@@ -44,6 +49,7 @@ class SeedOutcome:
     began: tuple[tuple[str, str], ...]
     violations: tuple[str, ...]
     hashes: tuple[str, ...] = field(default=())
+    over_k: float | None = None
 
     @property
     def failed(self) -> bool:
@@ -60,7 +66,8 @@ def run_seed(
     seed: int, base: Scenario, faults: Sequence[str] | None = None, story: Story | None = None
 ) -> SeedOutcome:
     """Draw a seed and run it; with `faults` it is given those instead of its own."""
-    drawn = draw(seed, base)
+    heats = base.schedule.procedure == "heat_run"
+    drawn = draw_heat(seed, base) if heats else draw(seed, base)
     if faults is not None:
         drawn = replace(drawn, faults=tuple(faults))
     with tempfile.TemporaryDirectory(dir=in_memory()) as folder, Archive(Path(folder)) as archive:
@@ -86,7 +93,8 @@ class SeedRun:
     def __init__(self, drawn: Drawn, archive: Archive, story: Story | None) -> None:
         self._drawn, self._archive = drawn, archive
         self._story = story or (lambda _t, _kind, _facts: None)
-        self._wild = Wild(drawn.acts)
+        self._heats = drawn.scenario.schedule.procedure == "heat_run"
+        self._wild = Wild(drawn.acts, self._test)
         self._witness: Witness | None = None
         self._untold: list[tuple[int, str, Mapping[str, Any]]] = []
         self._began: list[tuple[str, str]] = []
@@ -118,11 +126,12 @@ class SeedRun:
             tuple(self._began),
             tuple(str(v) for v in witness.violations),
             tuple(self._hashes),
+            witness.heat.highest_over_k if witness.heat is not None else None,
         )
 
     def _first(self) -> Rehearsal:
         drawn = self._drawn
-        procedure = self._procedure if drawn.acts else loss_test
+        procedure = self._procedure if drawn.acts else None
         rehearsal = Rehearsal(
             drawn.scenario,
             seed=drawn.seed,
@@ -134,6 +143,10 @@ class SeedRun:
         self._wild.rehearsal = rehearsal
         drawn.plant.wire(rehearsal.stand, rehearsal.site.hands)
         return rehearsal
+
+    @staticmethod
+    def _test(expected: Expected) -> Procedure[Any]:
+        return procedure_of(expected, record_of(expected))
 
     def _procedure(self, expected: Expected) -> Procedure[Any]:
         return self._wild.procedure(expected)
@@ -161,12 +174,13 @@ class SeedRun:
 
     def _to_its_end(self, rehearsal: Rehearsal, witness: Witness) -> RunOutcome | None:
         """Run one program to its end; return None where it had none."""
-        latest = rehearsal.clock.now() + LONGEST_S * S
+        longest_s = LONGEST_HEAT_S if self._heats else LONGEST_S
+        latest = rehearsal.clock.now() + longest_s * S
         outcome = None
         try:
             for scan in rehearsal.scans():
                 if scan.now > latest:
-                    witness.note("a_run_comes_to_an_end", LONGEST_S)
+                    witness.note("a_run_comes_to_an_end", longest_s)
                     break
             else:
                 outcome = rehearsal.finish()
@@ -179,6 +193,8 @@ class SeedRun:
             self._ends.append(_words(outcome))
             self._hashes += [outcome.readings_sha256, outcome.events_sha256]
             ends.judge_end(witness, rehearsal, outcome, self._drawn)
+            if witness.heat is not None:
+                judge_heat(witness, witness.heat, rehearsal, outcome)
         elif not self._ends:
             self._ends.append("no end")
         return outcome
@@ -187,8 +203,11 @@ class SeedRun:
         """Have the program start again on the same plant."""
         committed = rehearsal.recorder.committed
         witness.gone()
-        self._wild, self._stage = Wild(self._drawn.acts), ""
-        without_program(rehearsal.clock, rehearsal.clock.now() + DOWN_S * S)
+        self._wild, self._stage = Wild(self._drawn.acts, self._test), ""
+        down = round(self._drawn.down_s * S)
+        if witness.heat is not None:
+            witness.heat.down_s = self._drawn.down_s
+        without_program(rehearsal.clock, rehearsal.clock.now() + down)
         again = restarted(rehearsal, 0.0)
         self._wild.rehearsal = again
         ends.judge_abandoned(witness, self._archive, rehearsal.recorder.run, committed)

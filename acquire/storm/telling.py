@@ -5,10 +5,23 @@ from collections.abc import Iterator
 from typing import Any
 
 from acquire.storm.campaign import Coverage, Ran, Tally
-from acquire.storm.drawing import STAGES, STOPS
+from acquire.storm.drawing import STOPS, stages_of
 
-COLUMNS = (*STAGES, *STOPS)
-SHORT = ("prep", "prove", "energ", "noload", "circ", "load", "shut", "safe", "stopg", "abort")
+SHORT = {
+    "prepare": "prep",
+    "prove": "prove",
+    "energise": "energ",
+    "no_load_readings": "noload",
+    "circulate": "circ",
+    "load_readings": "load",
+    "soak": "soak",
+    "overload": "over",
+    "shut_down": "shut",
+    "cool": "cool",
+    "make_safe": "safe",
+    "stopping": "stopg",
+    "aborting": "abort",
+}
 
 
 def told(tally: Tally, cover: Coverage, command: str) -> str:
@@ -73,7 +86,15 @@ def _summary(tally: Tally, cover: Coverage) -> list[str]:
         f"- {tally.programs} programs started, {tally.stand_s / 3600:.1f} h of stand time",
         f"- the procedure asked at random in {tally.asking_at_random} seeds",
         f"- {cover.visited} of {len(cover.wanted)} cells of stage and fault visited",
+        *_hottest(tally),
     ]
+
+
+def _hottest(tally: Tally) -> Iterator[str]:
+    over = [k for k in tally.over_k if k > 0]
+    if tally.over_k:
+        most = f", by {max(over):.1f} K at the most" if over else ""
+        yield f"- a temperature was over the schedule's limit in {len(over)} seeds{most}"
 
 
 def _counts(counter: Counter[str], what: str, times: str) -> Iterator[str]:
@@ -87,11 +108,12 @@ def _coverage(tally: Tally, cover: Coverage) -> Iterator[str]:
     """A cell without a number was not visited; a point: the fault makes no difference there."""
     wanted = set(cover.wanted)
     width = max(len(fault) for fault, _stage in wanted)
-    yield "| " + " | ".join(["fault".ljust(width), *(s.rjust(6) for s in SHORT)]) + " |"
-    yield "| --- |" + " ---: |" * len(COLUMNS)
+    columns = (*stages_of(cover.procedure), *STOPS)
+    yield "| " + " | ".join(["fault".ljust(width), *(SHORT[c].rjust(6) for c in columns)]) + " |"
+    yield "| --- |" + " ---: |" * len(columns)
     for fault in dict.fromkeys(fault for fault, _stage in cover.wanted):
         cells = [
-            str(tally.cells[fault, s] or ("" if (fault, s) in wanted else "·")) for s in COLUMNS
+            str(tally.cells[fault, s] or ("" if (fault, s) in wanted else "·")) for s in columns
         ]
         yield "| " + " | ".join([fault.ljust(width), *(c.rjust(6) for c in cells)]) + " |"
 

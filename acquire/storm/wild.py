@@ -1,10 +1,10 @@
-"""A procedure that asks for whatever it likes, between stretches of the honest loss test.
+"""A procedure that asks for whatever it likes, between stretches of the honest test.
 
 It knows the plant and so has the hands that no procedure has: it opens the guard and presses the
 emergency stop. What it asks for is drawn beforehand, as a list of acts.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from math import inf, nan
 from typing import Any, NamedTuple, Protocol
 
@@ -14,7 +14,6 @@ from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, SELECTOR
 from drivers.simulated.circuit import Wiring
 from drivers.simulated.hands import Change, becoming
 from sequences.expected import Expected
-from sequences.loss_test import loss_test
 from sequences.prompt import INTERCHANGE, PREPARATION, confirm
 from sequences.scan import (
     Ask,
@@ -272,8 +271,9 @@ class FalsePrompts(NamedTuple):
 class Wild:
     """One wild procedure: its acts, and where it stands."""
 
-    def __init__(self, acts: Sequence[Act]) -> None:
+    def __init__(self, acts: Sequence[Act], test: Callable[[Expected], Procedure[Any]]) -> None:
         self.acts = acts
+        self.test = test
         self.rehearsal: Rehearsal
         self.honest: Procedure[Any] | None = None
         self.primed = False
@@ -281,7 +281,7 @@ class Wild:
 
     def procedure(self, expected: Expected) -> Procedure[None]:
         """Return the procedure; it ends by an exception, and so in a stop."""
-        self.honest = loss_test(expected)
+        self.honest = self.test(expected)
         scan = yield Wait()
         for act in self.acts:
             scan = yield from act.run(scan, self)

@@ -11,6 +11,7 @@ from acquire.clock import S
 from acquire.records import Event
 from acquire.rehearsal import Rehearsal
 from acquire.storm import invariants
+from acquire.storm.heat_watch import HeatWatch
 from acquire.storm.patience import Patience
 from acquire.storm.true_pair import TruePair
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, SELECTOR
@@ -46,7 +47,8 @@ class Witness:
     Shares are of rated. `bus` and `loop` are the true circuit's, `promised` the e.m.f. of the LV
     supply, each at the last look; `ran_away` by how much each regulator has moved by itself, and
     `on_its_way` those that began to while they were sent somewhere.
-    `honest`: the procedure is the test's own.
+    `honest`: the procedure is the test's own. `heat` sees what only a heat run has; None: it is
+    none.
     """
 
     def __init__(self, rehearsal: Rehearsal, *, honest: bool = True) -> None:
@@ -55,6 +57,8 @@ class Witness:
         self.plant = rehearsal.stand
         self.pair = TruePair(self.plant)
         self.patience = Patience(self.plant, self.expected)
+        self.most_current = self.expected.schedule.most_current
+        self.heat = HeatWatch(self) if rehearsal.record is not None else None
         self.highest = dict.fromkeys(("bus", "loop", "closings"), 0.0)
         self.bus = self.loop = self.promised = 0.0
         self.closed = dict.fromkeys(CONTACTORS, False)
@@ -82,6 +86,7 @@ class Witness:
         self.read_open = False
         self.told_closed = dict.fromkeys(CONTACTORS, 0)
         self.told_closed_at = dict.fromkeys(CONTACTORS, -1)
+        self.told_open_at = dict.fromkeys(CONTACTORS, -1)
         self.writes: deque[tuple[int, str, float]] = deque(maxlen=REMEMBERED)
         self.commanded = {c: getattr(self.plant, c).commanded for c in CONTACTORS}
         invariants.judge(self, invariants.AT_START)
@@ -93,6 +98,8 @@ class Witness:
 
     def heard(self, t: int, kind: str, facts: Mapping[str, Any]) -> None:
         """Hear what the program tells, once its scan is over."""
+        if self.heat is not None:
+            self.heat.heard(t, kind, facts)
         if kind == "stage":
             self.stage = facts["stage"]
         elif kind in {"trip", "finding"}:
@@ -166,6 +173,8 @@ class Witness:
         for name in changed:
             after = invariants.ON_CLOSING if self.closed[name] else invariants.ON_OPENING
             invariants.judge_one(self, after, name)
+        if self.heat is not None:
+            self.heat.look()
         if any(self.closed.values()):
             invariants.judge(self, invariants.ALWAYS)
         elif self._windows:
@@ -233,11 +242,13 @@ class Witness:
         self.writes.append((self.plant.t, output, value))
         invariants.judge_one(self, invariants.ON_WRITING, output)
         if output in CONTACTORS:
-            told = value == 1
+            told = value >= 1  # of the selector a position
             if told and not self.commanded[output]:
                 self.told_closed[output] += 1
                 self.told_closed_at[output] = self.plant.t
                 invariants.judge_one(self, invariants.ON_COMMAND, output)
+            if not told and self.commanded[output]:
+                self.told_open_at[output] = self.plant.t
             self.commanded[output] = told
         elif output == LV_REGULATOR:
             self._written_lv(value)

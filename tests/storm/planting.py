@@ -14,6 +14,7 @@ from sequences.conditions import View
 from sequences.permissives import PERMISSIVES
 from sequences.scan import Wait
 from sequences.trips import TRIPS
+from sequences.warmth import Warmth
 
 
 class Planted(NamedTuple):
@@ -70,6 +71,27 @@ def _beats_first() -> Planted:
     return Planted(((Cycle, "_read_and_act", beating), (Cycle, "_beat", silent)))
 
 
+def _without_trips(*begins: str) -> Planted:
+    """Trips whose names begin so are not in the table."""
+    table = tuple(t for t in TRIPS if not t.name.startswith(begins))
+    assert len(table) < len(TRIPS)
+    return Planted(((sequences.protection.Protection.__init__, "__defaults__", (table,)),))
+
+
+def _counts_on() -> Planted:
+    """A soak that is held, or continued, counts the minutes from before."""
+
+    def restart(self: Warmth, _t: int) -> None:
+        self.look()
+
+    return Planted(((Warmth, "restart", restart),))
+
+
+PLANTED_IN_HEAT = {
+    "a soak that counts on after a gap": _counts_on(),
+    "no trip on temperature over its limit": _without_trips("over_temperature"),
+    "no trip on twins apart": _without_trips("twins_disagree", "winding_twins_disagree"),
+}
 PLANTED = {
     "loop close without opposition": _without(LOOP, "LV low, or opposed at rated"),
     "LV raise without proof": _without(

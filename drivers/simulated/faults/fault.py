@@ -16,12 +16,17 @@ STAGES = (
     "no_load_readings",
     "circulate",
     "load_readings",
+    "soak",
+    "overload",
     "shut_down",
+    "cool",
     "make_safe",
 )
+# Those that only a heat run has.
+OF_HEAT = ("soak", "overload", "cool")
 # States of a run in which a stop is under way: a fault may begin there too.
 STOPS = ("stopping", "aborting")
-LIVE = STAGES[1:-1]
+LIVE = STAGES[1 : STAGES.index("cool")]
 
 
 class HasStand(Protocol):

@@ -4,6 +4,7 @@ from drivers.simulated.faults.fault import LIVE, Fault, HasStand, PlantFault
 from drivers.simulated.hands import Change, becoming
 
 HINDERED = 0.5  # of what it sheds at a rise
+WARM_ROOM_C = 45.0
 
 SLOWLY = (
     "in a loss test nothing, it is over too soon; in soak the twins disagree or one gets too hot:"
@@ -13,7 +14,21 @@ SLOWLY = (
 
 def heat_faults() -> tuple[PlantFault, ...]:
     """Return every fault of heat and of how it is measured."""
-    return (*(fault for unit in "ab" for fault in _unit(unit)), *_selector())
+    return (*(fault for unit in "ab" for fault in _unit(unit)), _warm_room(), *_selector())
+
+
+def _warm_room() -> PlantFault:
+    def warm(at: HasStand) -> tuple[Change, ...]:
+        read = {c: WARM_ROOM_C for c in at.stand.meters if c.startswith("ambient.")}
+        return (Change(at.stand, "temperatures_c", lambda all_: all_ | read),)
+
+    return Fault(
+        "ambient_out_of_range",
+        "stand",
+        "a heat run holds, set-points kept; unanswered, or half an hour of it: stop category 1",
+        warm,
+        ("soak", "overload"),
+    )
 
 
 def _unit(unit: str) -> tuple[PlantFault, ...]:
@@ -54,7 +69,7 @@ def _selector() -> tuple[PlantFault, ...]:
             "stand",
             must,
             lambda at: (becoming(at.stand.resistance_selector, attribute, True),),
-            ("prepare",),
+            ("prepare", "soak", "cool"),
         )
 
     return (
