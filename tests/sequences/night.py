@@ -31,6 +31,7 @@ from sequences.stages import folded
 from tests.sequences.built import scan
 
 STEP_S = 30.0
+STIRS_K = 1e-6
 RATED_V = 400.0
 RATED_A = 100_000 / 6600
 AMBIENTS = ("ambient.1", "ambient.2", "ambient.3")
@@ -51,8 +52,13 @@ def with_soak(**parts: Any) -> Expected:
     return replace(expected, schedule=replace(expected.schedule, soak=plan))
 
 
-def constant(_seconds: float) -> dict[str, float]:
-    """Return units that are as warm as they will ever be."""
+def constant(seconds: float) -> dict[str, float]:
+    """Return units as warm as they will ever be; sensors that live are never quite still."""
+    return frozen(seconds) | {"a.top_liquid": 60.0 + STIRS_K * (int(seconds // 60.0) % 2)}
+
+
+def frozen(_seconds: float) -> dict[str, float]:
+    """Return sensors that say the same for ever."""
     return {"a.top_liquid": 60.0, "b.top_liquid": 62.0}
 
 

@@ -14,7 +14,7 @@ from sequences.prompt import GO_ON, OPERATOR_HOLD
 from sequences.scan import HV_CURRENT, Ask, Move, S, Stop
 from sequences.schedule import Overload, WarmUp
 from sequences.soak import EXCUSED_S
-from tests.sequences.night import AMBIENTS, AT, RATED_A, Night, constant, said, with_soak
+from tests.sequences.night import AMBIENTS, AT, RATED_A, Night, constant, frozen, said, with_soak
 
 HOUR_S = 3600.0
 RULE_S = 4 * HOUR_S  # IEC 60076-2: an hour's slope, and three hours of it below 1 K/h
@@ -119,6 +119,20 @@ class TestItsEnd:
         night = Night()
         night.values["ambient.2"] = None
         assert night.to_the_end() <= RULE_S + SLACK_S
+
+
+class TestFrozen:
+    def test_sensors_that_say_the_same_for_an_hour_stop_it(self) -> None:
+        """They would be steady by every rule, at whatever they last read."""
+        night = Night(temperatures=frozen)
+        with pytest.raises(Stop, match="temperatures_frozen"):
+            night.to_the_end()
+        assert night.now_s - night.began_s == pytest.approx(3600.0, abs=300.0)
+
+    def test_one_that_stirs_is_enough(self) -> None:
+        night = Night()
+        night.to_the_end()
+        assert night.findings == []
 
 
 class TestHold:
