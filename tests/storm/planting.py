@@ -90,7 +90,6 @@ def _counts_on() -> Planted:
 PLANTED_IN_HEAT = {
     "a soak that counts on after a gap": _counts_on(),
     "no trip on temperature over its limit": _without_trips("over_temperature"),
-    "no trip on twins apart": _without_trips("twins_disagree", "winding_twins_disagree"),
 }
 PLANTED = {
     "loop close without opposition": _without(LOOP, "LV low, or opposed at rated"),
