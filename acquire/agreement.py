@@ -7,17 +7,17 @@ from typing import NamedTuple
 
 from acquire.places import Key, nearest
 from drivers.description import (
+    Description,
     Instrument,
     OutputWiring,
     RegisterDescription,
     Stand,
-    TextDescription,
 )
 from drivers.simulated.truth import Truth
 
-Description = TextDescription | RegisterDescription
-
-REGISTERS = "registers:"
+# Registers in the memory of a rehearsal, and over TCP and serial lines.
+REGISTERS = ("registers:", "modbus-tcp:", "modbus-rtu:")
+ADDRESSED = "'modbus-tcp:HOST:PORT/UNIT', 'modbus-rtu:DEVICE,BAUD/UNIT' or 'registers:NAME'"
 
 # The channels without which the test can't be run safely, or at all, and their units.
 NEEDED = {
@@ -87,9 +87,7 @@ def truth_disagreements(truth: Truth, stand: Stand) -> Iterator[Disagreement]:
 def _instrument(instrument: Instrument, i: int, description: Description) -> Iterator[Disagreement]:
     served = isinstance(description, RegisterDescription)
     if served != instrument.resource.startswith(REGISTERS):
-        expected = (
-            f"'{REGISTERS}NAME'" if served else "a VISA resource, 'TCPIP::HOST::PORT::SOCKET'"
-        )
+        expected = ADDRESSED if served else "a VISA resource, 'TCPIP::HOST::PORT::SOCKET'"
         kind = f"{instrument.description} is {'a register unit' if served else 'asked in text'}"
         yield Disagreement(("instrument", i, "resource"), expected, kind)
     offered = _offered(description)
@@ -121,11 +119,12 @@ def _repeated(places: Mapping[tuple[Key, ...], str]) -> Iterator[Disagreement]:
 def _links(stand: Stand) -> Iterator[Disagreement]:
     """Outputs have a link to themselves: no opening ever waits behind a poll's time-out."""
     if not stand.outputs.resource.startswith(REGISTERS):
-        yield Disagreement(("outputs", "resource"), f"'{REGISTERS}NAME'")
-    taken: dict[str, str] = {_link(stand.outputs.resource): ""}
+        yield Disagreement(("outputs", "resource"), ADDRESSED)
+    outputs = _line(stand.outputs.resource)
+    taken: dict[str, str] = {}
     for i, instrument in enumerate(stand.instrument):
         other = taken.setdefault(_link(instrument.resource), instrument.name)
-        if other == "":
+        if _line(instrument.resource) == outputs:
             expected = "another link than the outputs': an opening would wait behind a poll"
             yield Disagreement(("instrument", i, "resource"), expected)
         elif other != instrument.name:
@@ -136,6 +135,12 @@ def _links(stand: Stand) -> Iterator[Disagreement]:
 def _link(resource: str) -> str:
     """Return one spelling for all that mean the same link: TCPIP:: is TCPIP0::."""
     return re.sub(r"^([a-z]+)::", r"\g<1>0::", resource.strip().casefold())
+
+
+def _line(resource: str) -> str:
+    """Return the wire that a unit is on: units of one line or gateway wait for each other."""
+    link = _link(resource)
+    return link.rpartition("/")[0] if link.startswith(REGISTERS[1:]) else link
 
 
 def _output_registers(outputs: OutputWiring) -> Iterator[Disagreement]:

@@ -116,6 +116,9 @@ class RegisterDescription:
     value: Annotated[tuple[RegisterField, ...], MinLen(1)]
 
 
+Description = TextDescription | RegisterDescription
+
+
 @dataclass(frozen=True, slots=True)
 class ContactorWiring:
     """A contactor or other two-state output: where its command is written.
@@ -191,12 +194,33 @@ class Watchdog:
 
 
 @dataclass(frozen=True, slots=True)
+class Unattended:
+    """What a stand has that may be left alone, each in words: which device, where, how.
+
+    `over_current` and `over_temperature` are hardware, wired to the contactors' coils;
+    `temperatures_a` and `temperatures_b` name two channels a unit that no one fault takes both of.
+    The watchdog relay's time is in the table of the watchdog.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    over_current: str = ""
+    over_temperature: str = ""
+    protection_contacts: str = ""
+    fire_detection: str = ""
+    person_reachable: str = ""
+    temperatures_a: tuple[str, ...] = ()
+    temperatures_b: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Stand:
     """A test stand: its instruments, outputs, watchdog, wiring and pace.
 
     `lv_branch_ohm` is the resistance of the leads from the LV bus to each unit and back, ohm; they
     carry full current and their loss is subtracted from the load loss.
-    `commit_interval_s` is how often readings are committed to the archive.
+    `commit_interval_s` is how often readings are committed to the archive. A stand without
+    `unattended` is never left alone.
     """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
@@ -210,6 +234,7 @@ class Stand:
     outputs: OutputWiring
     instrument: Annotated[tuple[Instrument, ...], MinLen(1)]
     note: str = ""
+    unattended: Unattended | None = None
 
     def channels(self) -> dict[str, Channel]:
         """Return every channel of the stand by name."""
