@@ -30,6 +30,15 @@ from sequences.scan import Procedure, Scan
 Watch = Callable[[Scan, Run[Any]], None]
 
 
+def whole_periods(due: int, now: int, period: int) -> tuple[int, int]:
+    """Return how many scans were missed by `now`, and when the next is due, all in ns.
+
+    What was missed is left out: nobody gains from two scans of the same readings.
+    """
+    missed = max(now - due, 0) // period
+    return missed, due + (missed + 1) * period
+
+
 class WallRun:
     """One run on the wall clock. The thread that calls `finish` scans; all else has its own.
 
@@ -122,14 +131,14 @@ class WallRun:
     def _scan(self, due: int) -> int:
         """Scan and return when the next is due: at the next whole period that is still to come."""
         now = self.clock.now()
-        missed = (now - due) // self._period
+        missed, next_due = whole_periods(due, now, self._period)
         self.lateness.add(now - due, missed)
         self._publish(now)
         self.cycle.scan(now)
         self._watch(self.cycle.last, self.cycle.run)
         if self._anchors.drift_ns():
             self._anchor(now)
-        return due + (missed + 1) * self._period
+        return next_due
 
     def _publish(self, now: int) -> None:
         """Take what has been polled since the last scan into the image."""

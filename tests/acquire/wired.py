@@ -37,7 +37,11 @@ def unhurried() -> Scenario:
 
 
 class WiredStand:
-    """Links to one simulated plant; for hands `hung` and `gone` name links that hang or are cut."""
+    """Links to one simulated plant.
+
+    For hands, each by the names of links: `hung` wait for `released`, `spinning` burn a processor
+    until then, `gone` are cut.
+    """
 
     def __init__(self, scenario: Scenario, clock: WallClock, seed: int = 1) -> None:
         self.plant = SimulatedStand(
@@ -46,6 +50,7 @@ class WiredStand:
         self.plant.latencies_s = {}
         self.hung: set[str] = set()
         self.gone: set[str] = set()
+        self.spinning: set[str] = set()
         self.released = Event()
         self.asked: dict[str, int] = {}
         self._lock = Lock()
@@ -70,6 +75,8 @@ class WiredStand:
         self.asked[name] = self.asked.get(name, 0) + 1
         if name in self.hung:
             self.released.wait()
+        while name in self.spinning and not self.released.is_set():
+            pass
         if name in self.gone:
             raise ConnectionLost(name, "anything", "the wire is cut")
         with self._lock:
