@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from drivers.description import Instrument, RegisterDescription, RegisterField, Stand
 from drivers.link import Block, Clock, Refused
-from drivers.registers import encode
+from drivers.registers import encode, placed
 from drivers.simulated.stand import STATUS, SimulatedStand
 from drivers.simulated.wire import Wire
 
@@ -26,7 +26,7 @@ class ContactsUnit:
             return False
         self._status = status
         for field, i in self._places:
-            registers[field.address] = encode(field, float(status[i]))
+            registers |= placed(field, encode(field, float(status[i])))
         return True
 
 
@@ -46,7 +46,7 @@ class TemperaturesUnit:
             shown = None
             if channel is not None:
                 shown = plant.meters[channel].value(plant.temperature(channel))
-            registers[field.address] = encode(field, shown)
+            registers |= placed(field, encode(field, shown))
         return True
 
 
@@ -82,7 +82,9 @@ class SimulatedRegisterLink:
         self._wire = Wire(plant, clock, instrument.name)
         self._unit = unit_behind(plant, instrument, description)
         identity = description.identity
-        self._registers: Registers = dict.fromkeys((f.address for f in description.value), 0)
+        self._registers: Registers = {}
+        for field in description.value:
+            self._registers |= placed(field, 0)
         self._registers |= {identity.address + i: r for i, r in enumerate(identity.registers)}
         self._read: dict[Block, tuple[int, ...]] = {}
 
