@@ -1,6 +1,7 @@
 """The only file that asks the time: stand time, and the UTC instants that anchor it."""
 
 import heapq
+import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from enum import IntEnum
@@ -72,6 +73,18 @@ class VirtualClock:
         while not self.is_next(until):
             self.run_next()
         self._now = until
+
+
+class StandTime:
+    """Stand time on the wall: what monotonic time has passed since its making, `speed` times."""
+
+    def __init__(self, speed: float = 1.0) -> None:
+        self._speed = speed
+        self._begun = time.monotonic_ns()
+
+    def now(self) -> int:
+        """Return stand time, ns."""
+        return int((time.monotonic_ns() - self._begun) * self._speed)
 
 
 class Utc:
