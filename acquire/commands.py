@@ -18,6 +18,8 @@ STOPPED = 3
 INTERRUPTED = 130
 # What SQLite and the seeds of the simulated stand can hold.
 LARGEST = 2**63 - 1
+# How many times as fast as the wall's a stand's clock may run.
+FASTEST = 1000.0
 # Processes of a storm.
 MOST_JOBS = 256
 # What a Monte Carlo's arrays may take: half a gigabyte.
@@ -235,6 +237,45 @@ def faults(
     from acquire.faults_table import faults_listed
 
     return faults_listed(scenario, json)
+
+
+@app.command()
+def simulate(
+    stand: Annotated[
+        str, typer.Argument(help="A shipped scenario or a folder.")
+    ] = "distribution_pair",
+    *,
+    speed: Annotated[
+        float, typer.Option(help="How many times as fast its clock runs.", min=0.01, max=FASTEST)
+    ] = 1.0,
+    listen: Annotated[
+        str, typer.Option(help="Serve here instead.", metavar="ADDRESS")
+    ] = "127.0.0.1",
+    pty: Annotated[
+        bool, typer.Option("--pty", help="Text instruments on pseudo-terminals too.")
+    ] = False,
+    rtu: Annotated[
+        bool, typer.Option("--rtu", help="Register units on pseudo-terminals too.")
+    ] = False,
+    seed: Annotated[int, typer.Option(help="Of all that is random.", min=0, max=LARGEST)] = 1,
+    connection: Annotated[
+        Connection, typer.Option(help="How the simulated pair is wired; open-lead is HV.")
+    ] = Connection.OPPOSITION,
+    fault: Annotated[
+        list[str] | None,
+        typer.Option(help="NAME[@SECONDS][:SECONDS], see twinload faults.", metavar="FAULT"),
+    ] = None,
+) -> int:
+    """Serve the simulated stand on sockets, for any program.
+
+    It listens to lines while it runs: faults, guard, interchange, state, quit.
+
+    Exit code 0: ended; 2: bad input, or a port that is taken.
+    """
+    from acquire.serving import Wanted
+    from acquire.simulating import simulated
+
+    return simulated(stand, seed, connection, fault or [], Wanted(listen, speed, pty, rtu))
 
 
 @app.command()

@@ -1,17 +1,12 @@
 """Which addresses lead no further than this computer: only there may time run faster."""
 
-import re
 from pathlib import Path
 
 from acquire.refusal import Refusal
 from drivers.description import Stand
+from drivers.resource import RtuUnit, Serial, Socket, TcpUnit, register_unit, text_place
 
-HERE = frozenset({"127.0.0.1", "::1", "localhost"})
-HOST = re.compile(
-    r"(?:tcpip\d*::\[?(?P<visa>.+?)\]?::(?:\d+::socket|[^:]+(?:::instr)?))$|modbus-tcp:\[?(?P<modbus>.+?)\]?:\d+/",
-    re.I,
-)
-DEVICE = re.compile(r"(?:asrl(?P<visa>/.+?)::instr$|modbus-rtu:(?P<modbus>[^,]+),)", re.I)
+HERE = frozenset({"127.0.0.1", "localhost"})
 
 
 class NotLocal(Refusal):
@@ -27,8 +22,10 @@ def refuse_speed(stand: Stand, speed: float) -> None:
 
 def is_local(resource: str) -> bool:
     """Return whether a resource is a socket of this computer, or a pseudo-terminal."""
-    if found := HOST.match(resource.strip()):
-        return (found["visa"] or found["modbus"]).casefold() in HERE
-    if found := DEVICE.match(resource.strip()):
-        return str(Path(found["visa"] or found["modbus"]).resolve()).startswith("/dev/pts/")
-    return False
+    match register_unit(resource) or text_place(resource):
+        case TcpUnit(host) | Socket(host):
+            return host.casefold() in HERE
+        case RtuUnit(device) | Serial(device):
+            return str(Path(device).resolve()).startswith("/dev/pts/")
+        case None:
+            return False

@@ -92,7 +92,7 @@ class Rehearsal:
             self.stand, scenario.descriptions, scenario.folder / "meters.yaml", self.clock
         )
         outputs = links.outputs()
-        outputs.after_write = self.site.faults.written
+        outputs.unit.after_write = self.site.faults.written
         self.cycle = Cycle(
             self.expected,
             Outputs(scenario.stand.outputs, outputs, self.clock),

@@ -18,6 +18,7 @@ from acquire.lateness import Lateness
 from acquire.log import EventLog
 from acquire.outcome import RunOutcome
 from acquire.owner import Owner, Polled
+from acquire.scan_link import ScanLink
 from acquire.stand import expected_of
 from acquire.wires import Links, polled
 from acquire.writer import Writer
@@ -65,7 +66,7 @@ class WallRun:
         self.clock = clock
         self.lateness = Lateness()
         expected = expected_of(setup)
-        output_link = links.outputs()
+        output_link = ScanLink(links.outputs(), "outputs")
         output_link.reopen()
         self._outputs_link = output_link
         self._watch = watch

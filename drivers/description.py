@@ -51,7 +51,10 @@ class Channel:
 
 @dataclass(frozen=True, slots=True)
 class Instrument:
-    """One instrument of the stand: which description it follows, where it is, how it is polled."""
+    """One instrument of the stand: which description it follows, where it is, how it is polled.
+
+    `served_pty`: the simulated stand serves it on a pseudo-terminal as well.
+    """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
 
@@ -62,6 +65,7 @@ class Instrument:
     timeout_s: Positive
     channel: Annotated[tuple[Channel, ...], MinLen(1)]
     phase_s: NotNegative = 0.0
+    served_pty: bool = False
 
 
 @dataclass(frozen=True, slots=True)

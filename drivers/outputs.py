@@ -45,7 +45,6 @@ class Outputs:
         self._link = link
         self._clock = clock
         self._beat = 0
-        self._lost = False
         self.claimed = False
         self.fault: InstrumentFault | None = None
         now = clock.now()
@@ -134,11 +133,6 @@ class Outputs:
 
     def _write(self, address: int, word: int) -> None:
         try:
-            # An opening still gets out where a link that was cut is there again.
-            if self._lost:
-                self._link.reopen()
             self._link.write(address, (word,), self._wiring.timeout_s)
-            self._lost = False
         except InstrumentFault as fault:
-            self._lost = True
             self.fault = fault

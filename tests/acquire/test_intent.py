@@ -1,6 +1,6 @@
 """A closing waits for its intent to be on the disk, however long a writer takes."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -10,12 +10,12 @@ LATE_SCANS = 4
 
 
 class Late:
-    """A recorder whose events are on the disk only some scans after they were told."""
+    """A recorder that writes what it was told some scans later, in its order."""
 
     def __init__(self, recorder: Any) -> None:
         self._recorder = recorder
-        self._given = recorder.committed
-        self._waiting: list[tuple[int, int, str, Mapping[str, Any]]] = []
+        self._given: int = recorder.committed
+        self._waiting: list[tuple[int, Callable[[], object]]] = []
         self._scans = 0
 
     def __getattr__(self, name: str) -> Any:
@@ -23,15 +23,18 @@ class Late:
 
     def readings(self, t: int, polls: Any) -> None:
         self._scans += 1
-        while self._waiting and self._waiting[0][0] <= self._scans:
-            self._recorder.event(*self._waiting.pop(0)[1:])
         self._given += len(polls)
-        self._recorder.readings(t, polls)
+        self._wait(lambda: self._recorder.readings(t, polls))
+        while self._waiting and self._waiting[0][0] <= self._scans:
+            self._waiting.pop(0)[1]()
 
     def event(self, t: int, kind: str, facts: Mapping[str, Any]) -> int:
         self._given += 1
-        self._waiting.append((self._scans + LATE_SCANS, t, kind, facts))
+        self._wait(lambda: self._recorder.event(t, kind, facts))
         return self._given
+
+    def _wait(self, task: Callable[[], object]) -> None:
+        self._waiting.append((self._scans + LATE_SCANS, task))
 
 
 def test_the_contactor_is_told_to_close_only_then_and_one_intent_is_written(
@@ -39,8 +42,7 @@ def test_the_contactor_is_told_to_close_only_then_and_one_intent_is_written(
 ) -> None:
     with rehearsing(tmp_path) as rehearsed:
         cycle = rehearsed.rehearsal.cycle
-        late = Late(rehearsed.rehearsal.recorder)
-        cycle._recorder = late
+        cycle._recorder = Late(rehearsed.rehearsal.recorder)
         told = commanded = 0
         for scan in rehearsed.rehearsal.scans():
             told = told or (scan.number if rehearsed.of("intent") else 0)

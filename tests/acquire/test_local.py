@@ -16,12 +16,7 @@ from acquire.local import NotLocal, is_local, refuse_speed
     [
         ("TCPIP::127.0.0.1::5025::SOCKET", True),
         ("TCPIP0::localhost::5025::SOCKET", True),
-        ("TCPIP::127.0.0.1::INSTR", True),
-        ("TCPIP::127.0.0.1::inst0::INSTR", True),
-        ("TCPIP::127.0.0.1::hislip0::INSTR", True),
-        ("TCPIP::[::1]::5025::SOCKET", True),
         ("modbus-tcp:127.0.0.1:502/1", True),
-        ("modbus-tcp:[::1]:502/1", True),
         ("TCPIP::192.168.1.5::5025::SOCKET", False),
         ("TCPIP::127.0.0.1.example.org::5025::SOCKET", False),
         ("modbus-tcp:10.0.0.2:502/1", False),

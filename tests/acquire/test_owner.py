@@ -5,7 +5,7 @@ from queue import SimpleQueue
 import pytest
 
 from acquire.clock import S, WallClock
-from acquire.owner import FIRST_REST_S, LONGEST_REST_S, Owner, Polled
+from acquire.owner import Owner, Polled
 from drivers.link import InstrumentFault, NoAnswer
 from drivers.reading import Quality, Reading
 
@@ -44,23 +44,8 @@ class TestWhenThePollAfterIsDue:
         ("took_s", "due_s"), [(0.0, 10.2), (0.1, 10.2), (0.2, 10.2), (0.21, 10.4), (1.0, 11.0)]
     )
     def test_a_long_poll_leaves_out_those_that_it_missed(self, took_s: float, due_s: float) -> None:
-        due = owner(Canned()).next_due(10 * S, 10 * S + round(took_s * S), failed=False)
+        due = owner(Canned()).next_due(10 * S, 10 * S + round(took_s * S))
         assert due == round(due_s * S)
-
-    def test_the_first_failure_is_followed_at_the_usual_time(self) -> None:
-        assert owner(Canned()).next_due(0, 0, failed=True) == round(0.2 * S)
-
-    def test_more_failures_in_a_row_rest_longer_each_time_up_to_a_bound(self) -> None:
-        polling = owner(Canned())
-        rests = [polling.next_due(0, 0, failed=True) / S for _ in range(9)]
-        assert rests[1:5] == [FIRST_REST_S, 2 * FIRST_REST_S, 4 * FIRST_REST_S, 8 * FIRST_REST_S]
-        assert rests[-1] == LONGEST_REST_S
-
-    def test_an_answer_ends_the_rests(self) -> None:
-        polling = owner(Canned())
-        for failed in (True, True, True, False):
-            polling.next_due(0, 0, failed=failed)
-        assert polling.next_due(0, 0, failed=True) == round(0.2 * S)
 
 
 class TestTheThread:

@@ -14,7 +14,7 @@ from drivers.outputs import LV
 from drivers.reading import NO_READING_YET
 from sequences.expected import Expected
 from sequences.prompt import OPERATOR_ABORT, OPERATOR_STOP, Answer
-from sequences.scan import Procedure, Request, Scan, Wait
+from sequences.scan import Procedure, Scan, Wait
 from tests.acquire.wired import SaysYes, WiredStand, unhurried
 
 SCANS = 25
@@ -78,14 +78,14 @@ def _staged(tmp_path: Path) -> Iterator[Staged]:
 def watching(scans: int) -> Callable[[Expected], Procedure[None]]:
     """Return a procedure that only looks on, until it has seen so many scans and the contacts."""
 
-    def steps(_expected: Expected) -> Iterator[Request]:
+    def steps(_expected: Expected) -> Procedure[None]:
         seen = 0
         scan = yield Wait()
         while seen < scans or scan.value(LV) is None:
             scan = yield Wait()
             seen += 1
 
-    return steps  # type: ignore[return-value]
+    return steps
 
 
 @pytest.mark.parametrize(
