@@ -2,11 +2,12 @@
 
 from collections.abc import Callable
 from threading import Event
+from typing import cast
 
 import pytest
 
 from acquire.scan_link import ScanLink
-from drivers.link import Block, ConnectionLost, NoAnswer
+from drivers.link import Block, ConnectionLost, NoAnswer, RegisterLink
 
 
 class Cut:
@@ -18,11 +19,11 @@ class Cut:
         self.opened = 0
         self.may_open = Event()
 
-    def read(self, block: Block, timeout_s: float) -> tuple[int, ...]:
+    def read(self, block: Block, _timeout_s: float) -> tuple[int, ...]:
         self._try()
         return (0,) * block.count
 
-    def write(self, address: int, values: tuple[int, ...], timeout_s: float) -> None:
+    def write(self, _address: int, values: tuple[int, ...], _timeout_s: float) -> None:
         self._try()
         self.written += values
 
@@ -50,7 +51,7 @@ def until(reached: Callable[[], bool]) -> None:
 
 def test_a_write_that_fails_is_told_and_the_next_does_not_wait_for_the_opening() -> None:
     link = Cut()
-    scanned = ScanLink(link, "outputs")
+    scanned = ScanLink(cast(RegisterLink, link), "outputs")
     link.cut = True
     with pytest.raises(NoAnswer):
         scanned.write(1, (1,), 0.1)
@@ -65,7 +66,7 @@ def test_a_write_that_fails_is_told_and_the_next_does_not_wait_for_the_opening()
 
 def test_an_opening_gets_out_once_the_link_is_there_again() -> None:
     link = Cut()
-    scanned = ScanLink(link, "outputs")
+    scanned = ScanLink(cast(RegisterLink, link), "outputs")
     link.may_open.set()
     link.cut = True
     with pytest.raises(NoAnswer):
