@@ -52,24 +52,25 @@ def run_stand(stand: str, pair: str, schedule: str, wanted: Wanted) -> int:
         desk = Desk(expected, clock, unattended=wanted.unattended, as_json=wanted.as_json)
         for old in left:
             desk.observer(clock.now(), "note", {"words": _abandoned(old)})
-        try:
-            run = WallRun(
-                setup,
-                archive=archive,
-                links=wires,
-                clock=clock,
-                asker=desk.operator,
-                observer=desk.observer,
-                watch=desk.follower,
-                continues=wanted.continues,
-            )
-        except InstrumentFault as fault:
-            raise NotThere(f"{fault}; nothing was begun") from fault
-        try:
-            with desk.manned(), heeded(desk.operator):
-                outcome = run.finish()
-        finally:
-            run.close()
+        with heeded(desk.operator):
+            try:
+                run = WallRun(
+                    setup,
+                    archive=archive,
+                    links=wires,
+                    clock=clock,
+                    asker=desk.operator,
+                    observer=desk.observer,
+                    watch=desk.follower,
+                    continues=wanted.continues,
+                )
+            except InstrumentFault as fault:
+                raise NotThere(f"{fault}; nothing was begun") from fault
+            try:
+                with desk.manned():
+                    outcome = run.finish()
+            finally:
+                run.close()
     if wanted.as_json:
         print_json(plain(outcome))
     else:

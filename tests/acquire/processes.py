@@ -156,7 +156,7 @@ class Served:
 
 def told_s(line: str) -> float:
     """Return the stand time at which a line of the stand says that something happened, s."""
-    return float(line.split(" s:")[0])
+    return float(line.split(" s:", maxsplit=1)[0])
 
 
 def states(lines: Sequence[str], what: str) -> list[str]:
