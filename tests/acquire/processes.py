@@ -8,6 +8,7 @@ import socket
 import subprocess
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from threading import Condition, Thread
 
@@ -99,23 +100,30 @@ class Process:
     def code(self) -> int:
         """Wait for its end and return its exit code."""
         code = self._process.wait(LONG_S)
-        self._listener.join(LONG_S)
+        self._let_go()
         return code
 
     def kill(self) -> None:
         """Kill it, -9, and see it dead."""
         self._process.kill()
         self._process.wait(LONG_S)
+        self._let_go()
+
+    def _let_go(self) -> None:
         self._listener.join(LONG_S)
+        with suppress(OSError):
+            self.hang_up()
 
     def _listen(self) -> None:
         assert self._process.stdout is not None
-        for line in self._process.stdout:
+        for line in iter(self._process.stdout.readline, ""):
             with self._said:
                 self.lines.append(line.rstrip())
                 self._said.notify_all()
             if self._answer and "asked of" in line:
-                self.type("y Ada Example")
+                with suppress(OSError):
+                    self.type("y Ada Example")
+        self._process.stdout.close()
         with self._said:
             self._ended = True
             self._said.notify_all()
