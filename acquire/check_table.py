@@ -8,7 +8,7 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from acquire.terminal import ABNORMAL, NORMAL, PLAIN
+from acquire.terminal import ABNORMAL, NORMAL, PLAIN, unit_shown
 from drivers.description import Stand
 from drivers.reading import Quality, Reading
 
@@ -45,7 +45,7 @@ def plain(stand: Stand, checks: Sequence["Checked"], outputs: str) -> dict[str, 
 def _table(checks: Sequence["Checked"]) -> Table:
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
     for heading in ("Instrument", "Channel"):
-        table.add_column(heading, overflow="fold")
+        table.add_column(heading, no_wrap=True)
     table.add_column("Value", justify="right")
     table.add_column("Unit")
     table.add_column("Quality")
@@ -67,7 +67,7 @@ def _cells(reading: Reading, unit: str, now: int) -> tuple[str | Text, ...]:
     value = "–" if reading.value is None else f"{reading.value:.6g}"
     style = NORMAL if reading.quality is Quality.GOOD else ABNORMAL
     quality = Text(reading.quality.name.casefold(), style)
-    return reading.channel, value, unit, quality, _ms((now - reading.t) / S)
+    return reading.channel, value, unit_shown(unit), quality, _ms((now - reading.t) / S)
 
 
 def _ms(seconds: float) -> str:

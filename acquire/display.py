@@ -8,7 +8,7 @@ from rich.text import Text
 
 from acquire.progress import least_to_go_s, stages_of
 from acquire.report import stand_time
-from acquire.terminal import ABNORMAL, EMERGENCY, MANDATORY, NORMAL, PLAIN, QUIET
+from acquire.terminal import ABNORMAL, EMERGENCY, MANDATORY, NORMAL, PLAIN, QUIET, unit_shown
 from acquire.terminal_operator import HOW
 from drivers.description import Channel
 from drivers.reading import Quality, Reading
@@ -108,5 +108,6 @@ def _reading(reading: Reading, channel: Channel, now: int) -> Text:
     style = ABNORMAL if stale else QUALITIES[reading.quality]
     quality = "stale" if stale else reading.quality.name.casefold()
     age_s = (now - reading.t) / S
-    text = f"{reading.channel:<20.20}{value:>9.9} {channel.unit:<2.2} {quality:<6.6}{age_s:>5.1f} s"
+    unit = unit_shown(channel.unit)
+    text = f"{reading.channel:<20.20}{value:>9.9} {unit:<2.2} {quality:<6.6}{age_s:>5.1f} s"
     return Text(text, style)

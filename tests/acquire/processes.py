@@ -150,6 +150,15 @@ class Served:
         self.programs.append(program)
         return program
 
+    def on_terminal(self, near: int) -> "subprocess.Popen[bytes]":
+        """Start the program on a terminal, its near end given, which the caller then has not."""
+        words = ("run", str(self.folder), "--schedule", "loss_test", "--out", str(self.out))
+        program = subprocess.Popen(
+            (*TWINLOAD, *words, "--speed", str(SPEED)), stdin=near, stdout=near, stderr=near
+        )
+        os.close(near)
+        return program
+
     def now_s(self) -> float:
         """Return the stand's own time, s."""
         since = len(self.stand.lines)

@@ -1,14 +1,21 @@
 """The program on the served stand: two processes, prompts answered, killed, stopped, hung up."""
 
+import fcntl
+import os
+import pty
+import re
 import signal
+import struct
+import termios
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 
 from acquire.archive import Archive
 from acquire.records import Run
-from tests.acquire.processes import PATIENT_S, Process, Served, states, told_s
+from tests.acquire.processes import LONG_S, PATIENT_S, Process, Served, states, told_s
 from tests.stand.conftest import STAGES
 
 # A contactor's own time to open, and a step of the stand's.
@@ -88,6 +95,32 @@ def test_a_signal_stops_the_run_and_hanging_up_does_too(served: Served) -> None:
     assert another.code() == 3
     assert any("operator stop" in line for line in another.lines)
     assert last_run(served).end == "stopped"
+
+
+def test_on_a_terminal_the_prompt_stands_below_and_the_answer_is_in_the_record(
+    served: Served,
+) -> None:
+    far, near = pty.openpty()
+    fcntl.ioctl(near, termios.TIOCSWINSZ, struct.pack("HHHH", 50, 160, 0, 0))
+    program = served.on_terminal(near)
+    screen = b""
+    while b"ASKED of the person in charge" not in screen:
+        screen += os.read(far, 65536)
+    os.write(far, b"n Ada Exampel\x7f\x7fle")
+    while b"> n Ada Example" not in screen:
+        screen += os.read(far, 65536)
+    os.write(far, b"\n")
+    with suppress(OSError):
+        while came := os.read(far, 65536):
+            screen += came
+    assert program.wait(LONG_S) == 3
+    os.close(far)
+    shown = re.sub(rb"\x1b\[[0-9;?]*[a-zA-Z]", b"", screen).decode()
+    for words in ("lv.voltage.1", "to go at least", "Ctrl-C stops"):
+        assert words in shown
+    with Archive(served.out, read_only=True) as archive:
+        answer = next(e.facts for e in archive.events(1) if e.kind == "answer")
+    assert (answer["by"], answer["value"]) == ("Ada Example", False)
 
 
 @pytest.mark.campaign

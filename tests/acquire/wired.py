@@ -40,7 +40,7 @@ class WiredStand:
     """Links to one simulated plant.
 
     For hands, each by the names of links: `hung` wait for `released`, `spinning` burn a processor
-    until then, `gone` are cut.
+    until then, `gone` are cut, `swapped` lead to another instrument.
     """
 
     def __init__(self, scenario: Scenario, clock: WallClock, seed: int = 1) -> None:
@@ -51,6 +51,7 @@ class WiredStand:
         self.hung: set[str] = set()
         self.gone: set[str] = set()
         self.spinning: set[str] = set()
+        self.swapped: dict[str, str] = {}
         self.released = Event()
         self.asked: dict[str, int] = {}
         self._lock = Lock()
@@ -60,7 +61,9 @@ class WiredStand:
 
     def text(self, instrument: Instrument) -> TextLink:
         """Return the link of a text instrument."""
-        return _Text(self, instrument.name, self._links.text(instrument))
+        of = self.swapped.get(instrument.name, instrument.name)
+        link = next(self._links.text(i) for i in self.plant.stand.instrument if i.name == of)
+        return _Text(self, instrument.name, link)
 
     def registers(self, instrument: Instrument) -> RegisterLink:
         """Return the link of a register unit."""
