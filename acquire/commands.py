@@ -1,101 +1,21 @@
 """The command line. What a command needs is imported when it runs, so that help comes at once."""
 
-import io
-import sys
-from collections.abc import Sequence
-from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any, Literal, NoReturn
+from typing import Annotated, Literal
 
 import typer
-from typer.core import TyperGroup
 
-from acquire.refusal import Refusal
-
-BAD_INPUT = 2
-STOPPED = 3
-# What Typer makes of Ctrl-C.
-INTERRUPTED = 130
-# What SQLite and the seeds of the simulated stand can hold.
-LARGEST = 2**63 - 1
-# How many times as fast as the wall's a stand's clock may run.
-FASTEST = 1000.0
-# Processes of a storm.
-MOST_JOBS = 256
-# What a Monte Carlo's arrays may take: half a gigabyte.
-MOST_DRAWS = 5_000_000
-
-
-class Connection(StrEnum):
-    """How the simulated pair is wired."""
-
-    OPPOSITION = "opposition"
-    AIDING = "aiding"
-    OPEN_LEAD = "open-lead"
-    OPEN_LV_LEAD = "open-lv-lead"
-
-
-class Voltmeter(StrEnum):
-    """What the simulated series voltmeter does."""
-
-    LIVE = "live"
-    DEAD = "dead"
-
-
-class OneLine(TyperGroup):
-    """The commands; whatever was asked wrongly is said in one line."""
-
-    def main(self, args: Sequence[str] | None = None, *more: Any, **extra: Any) -> Any:
-        """Run a command and leave with the exit code that it returns."""
-        args = sys.argv[1:] if args is None else list(args)
-        for stream in (sys.stdout, sys.stderr):
-            # A terminal of few characters shows question marks rather than a trace.
-            if isinstance(stream, io.TextIOWrapper):
-                stream.reconfigure(errors="replace")
-        try:
-            code = self._help(args) or super().main(
-                args, *more, **{**extra, "standalone_mode": False}
-            )
-        except typer.TyperException as error:
-            words = str(getattr(error, "format_message", error.__str__)())
-            fail(f"{words.replace('Value error, ', '').rstrip('.')}; see twinload --help")
-        except Refusal as refusal:
-            fail(str(refusal), refusal.exit_code)
-        if code == INTERRUPTED:
-            fail("interrupted; a run that was under way counts as aborted", STOPPED)
-        sys.exit(code if isinstance(code, int) else 0)
-
-    def _help(self, args: Sequence[str]) -> str | None:
-        """Print a command's help where that is all that is asked; return what was printed.
-
-        Typer itself would first import pydantic to look at the options.
-        """
-        if len(args) != 2 or args[1] != "--help" or args[0] not in self.commands:
-            return None
-        command = self.commands[args[0]]
-        words = command.get_help(
-            typer.Context(command, typer.Context(self, info_name="twinload"), args[0])
-        )
-        typer.echo(words)
-        return words
-
-
-app = typer.Typer(
-    cls=OneLine,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-    help="Back-to-back test of two identical transformers. Not a safety device.",
+import acquire.stand_commands  # noqa: F401 - its commands are of the same application
+from acquire.application import (
+    LARGEST,
+    MOST_DRAWS,
+    MOST_JOBS,
+    Connection,
+    Json,
+    Out,
+    Voltmeter,
+    app,
 )
-
-Out = Annotated[Path, typer.Option(help="Folder of the archive.", metavar="DIR")]
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
-
-
-def fail(words: str, code: int = BAD_INPUT) -> NoReturn:
-    """Say in one line what is wrong, and leave."""
-    typer.echo(f"twinload: {' '.join(words.split())}", err=True)
-    sys.exit(code)
 
 
 @app.command()
@@ -145,87 +65,6 @@ def rehearse(  # noqa: PLR0913 - the options of the command, one each
 
 
 @app.command()
-def run(
-    stand: Annotated[
-        str, typer.Argument(help="A folder with stand.toml, or that file.", show_default=False)
-    ],
-    *,
-    pair: Annotated[
-        str, typer.Option(help="A file, or a name in the folder; else its pair.toml.")
-    ] = "",
-    schedule: Annotated[
-        str, typer.Option(help="A file, or a name in the folder's schedules.", metavar="NAME")
-    ] = "heat_run",
-    speed: Annotated[
-        float,
-        typer.Option(help="Of stand time, where every address is local.", min=0.1, max=1000),
-    ] = 1.0,
-    unattended: Annotated[
-        bool,
-        typer.Option("--unattended", help="Go on without a terminal, where the stand file allows."),
-    ] = False,
-    continues: Annotated[
-        int | None,
-        typer.Option(
-            "--continues",
-            help="A heat run that was cut short, to go on from.",
-            metavar="RUN",
-            min=1,
-            max=LARGEST,
-        ),
-    ] = None,
-    out: Out = Path("runs"),
-    json: Json = False,
-) -> int:
-    """Run the test on a stand that is there, in the foreground; prompts are answered by hand.
-
-    Ctrl-C brings current and voltage to zero and opens; once more opens everything at once.
-
-    Exit code 0: complete and within limits; 2: bad input; 3: stopped or aborted; 4: outside limits.
-    """
-    from acquire.running import Wanted, run_stand
-
-    return run_stand(stand, pair, schedule, Wanted(out, speed, unattended, json, continues))
-
-
-@app.command()
-def check(
-    stand: Annotated[
-        str, typer.Argument(help="A folder with stand.toml, or that file.", show_default=False)
-    ],
-    *,
-    json: Json = False,
-) -> int:
-    """Open every instrument of a stand and read every channel once. Writes to no output.
-
-    Exit code 4: something is wrong; what, and what to do, is said.
-    """
-    from acquire.checking import checked
-
-    return checked(stand, json)
-
-
-@app.command()
-def describe(
-    file: Annotated[
-        Path, typer.Argument(help="A description of an instrument.", show_default=False)
-    ],
-    *,
-    resource: Annotated[
-        str, typer.Option(help="Ask the instrument there.", metavar="ADDRESS")
-    ] = "",
-    json: Json = False,
-) -> int:
-    """Check a description of an instrument; with --resource, ask it and show what came back.
-
-    Exit code 4: the instrument doesn't answer as the description says.
-    """
-    from acquire.describing import described
-
-    return described(file, resource, json)
-
-
-@app.command()
 def faults(
     scenario: Annotated[
         str, typer.Argument(help="A shipped scenario or a folder.")
@@ -237,45 +76,6 @@ def faults(
     from acquire.faults_table import faults_listed
 
     return faults_listed(scenario, json)
-
-
-@app.command()
-def simulate(
-    stand: Annotated[
-        str, typer.Argument(help="A shipped scenario or a folder.")
-    ] = "distribution_pair",
-    *,
-    speed: Annotated[
-        float, typer.Option(help="How many times as fast its clock runs.", min=0.01, max=FASTEST)
-    ] = 1.0,
-    listen: Annotated[
-        str, typer.Option(help="Serve here instead.", metavar="ADDRESS")
-    ] = "127.0.0.1",
-    pty: Annotated[
-        bool, typer.Option("--pty", help="Text instruments on pseudo-terminals too.")
-    ] = False,
-    rtu: Annotated[
-        bool, typer.Option("--rtu", help="Register units on pseudo-terminals too.")
-    ] = False,
-    seed: Annotated[int, typer.Option(help="Of all that is random.", min=0, max=LARGEST)] = 1,
-    connection: Annotated[
-        Connection, typer.Option(help="How the simulated pair is wired; open-lead is HV.")
-    ] = Connection.OPPOSITION,
-    fault: Annotated[
-        list[str] | None,
-        typer.Option(help="NAME[@SECONDS][:SECONDS], see twinload faults.", metavar="FAULT"),
-    ] = None,
-) -> int:
-    """Serve the simulated stand on sockets, for any program.
-
-    It listens to lines while it runs: faults, guard, interchange, state, quit.
-
-    Exit code 0: ended; 2: bad input, or a port that is taken.
-    """
-    from acquire.serving import Wanted
-    from acquire.simulating import simulated
-
-    return simulated(stand, seed, connection, fault or [], Wanted(listen, speed, pty, rtu))
 
 
 @app.command()

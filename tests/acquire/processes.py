@@ -132,16 +132,17 @@ class Process:
 class Served:
     """A stand that is served, and the program that runs it, at the same speed."""
 
-    def __init__(self, folder: Path, *options: str) -> None:
+    def __init__(self, folder: Path, speed: float = SPEED) -> None:
+        self.speed = speed
         self.folder = patient_stand(folder / "stand")
         self.out = folder / "runs"
-        self.stand = self.start(Process, "simulate", str(self.folder), *options)
+        self.stand = self.start(Process, "simulate", str(self.folder))
         self.stand.until("lines here")
         self.programs: list[Process] = []
 
     def start(self, kind: Callable[..., Process], *words: str, answer: bool = False) -> Process:
         """Start a command at the raised speed."""
-        return kind(*words, "--speed", str(SPEED), answer=answer)
+        return kind(*words, "--speed", str(self.speed), answer=answer)
 
     def run(self, *options: str, answer: bool = True) -> Process:
         """Start the program on it."""
@@ -154,7 +155,7 @@ class Served:
         """Start the program on a terminal, its near end given, which the caller then has not."""
         words = ("run", str(self.folder), "--schedule", "loss_test", "--out", str(self.out))
         program = subprocess.Popen(
-            (*TWINLOAD, *words, "--speed", str(SPEED)), stdin=near, stdout=near, stderr=near
+            (*TWINLOAD, *words, "--speed", str(self.speed)), stdin=near, stdout=near, stderr=near
         )
         os.close(near)
         return program
