@@ -17,6 +17,8 @@ from acquire.application import (
     app,
 )
 
+__all__ = ["app"]
+
 
 @app.command()
 def rehearse(  # noqa: PLR0913 - the options of the command, one each
