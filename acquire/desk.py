@@ -83,6 +83,6 @@ class Desk:
             self._console.print(status_line(at, self._expected), soft_wrap=True)
             return
         self._live.start()
-        width = self._console.width
-        picture = frame(at, self._expected, width, self._typing.line, self._said)
+        size = (self._console.width, self._console.height)
+        picture = frame(at, self._expected, size, self._typing.line, self._said)
         self._live.update(picture, refresh=True)

@@ -61,21 +61,25 @@ def status_line(at: Standing, expected: Expected) -> Text:
     return line.append(words)
 
 
-def frame(at: Standing, expected: Expected, width: int, typed: str, said: str) -> RenderableType:
+def frame(
+    at: Standing, expected: Expected, size: tuple[int, int], typed: str, said: str
+) -> RenderableType:
     """Return the whole picture of a run: what `status_line` says, readings, prompt, what is typed.
 
-    `said` is what was last said back to whoever typed.
+    `size` is the terminal's width and height, of which readings take what the rest leaves: a
+    prompt is never pushed off. `said` is what was last said back to whoever typed.
     """
-    parts: list[RenderableType] = [Text("─" * max(width - 1, 1), QUIET)]
-    parts += [status_line(at, expected), _readings(at.scan, expected, width)]
-    parts += [Text(f"not yet: {missing}", ABNORMAL) for missing in at.scan.refused]
+    width, height = size
+    above = [Text("─" * max(width - 1, 1), QUIET), status_line(at, expected)]
+    below = [Text(f"not yet: {missing}", ABNORMAL) for missing in at.scan.refused]
     if at.scan.asked is not None:
-        parts += _prompt(at.scan)
+        below += _prompt(at.scan)
     if said:
-        parts.append(Text(said, ABNORMAL))
-    parts.append(Text("Ctrl-C stops; once more opens everything at once", QUIET))
-    parts.append(Text(f"> {typed}", "bold"))
-    return Group(*parts)
+        below.append(Text(said, ABNORMAL))
+    below.append(Text("Ctrl-C stops; once more opens everything at once", QUIET))
+    below.append(Text(f"> {typed}", "bold"))
+    taken = sum(-(-max(len(text), 1) // max(width, 1)) for text in (*above, *below))
+    return Group(*above, _readings(at.scan, expected, width, height - taken - 2), *below)
 
 
 def _prompt(scan: Scan) -> list[Text]:
@@ -89,11 +93,18 @@ def _prompt(scan: Scan) -> list[Text]:
     return lines
 
 
-def _readings(scan: Scan, expected: Expected, width: int) -> Table:
-    cells = [
-        _reading(scan.image[name], channel, scan.now) for name, channel in expected.channels.items()
-    ]
+def _readings(scan: Scan, expected: Expected, width: int, most_rows: int) -> Table:
+    """Return the readings; where there is no room for all, what is critical goes first."""
+    channels = expected.channels.items()
     columns = max(min(width // WIDTH_OF_A_COLUMN, 4), 1)
+    room = columns * max(most_rows, 0)
+    if len(channels) > room:
+        first = sorted(channels, key=lambda item: not item[1].critical)[: max(room - 1, 0)]
+    else:
+        first = list(channels)
+    cells = [_reading(scan.image[name], channel, scan.now) for name, channel in first]
+    if len(first) < len(channels):
+        cells.append(Text(f"{len(channels) - len(first)} more: the window is small", QUIET))
     rows = -(-len(cells) // columns)
     table = Table.grid(padding=(0, 2))
     for row in range(rows):

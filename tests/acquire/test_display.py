@@ -30,11 +30,32 @@ def standing(expected: Expected, *readings: Reading, **changes: object) -> Stand
     return Standing(replace(scan, **changes), "running", "prove", NOW - 7 * S, 1)  # type: ignore[arg-type]
 
 
-def shown(at: Standing, expected: Expected, typed: str = "", said: str = "") -> str:
-    console = Console(width=150, record=True, file=None, quiet=False, force_terminal=False)
+def shown(
+    at: Standing,
+    expected: Expected,
+    typed: str = "",
+    said: str = "",
+    size: tuple[int, int] = (150, 50),
+) -> str:
+    console = Console(width=size[0], height=size[1])
     with console.capture() as capture:
-        console.print(frame(at, expected, 150, typed, said))
+        console.print(frame(at, expected, size, typed, said))
     return capture.get()
+
+
+@pytest.mark.parametrize("size", [(80, 24), (80, 25), (100, 30), (150, 24), (60, 24), (200, 60)])
+def test_a_prompt_and_what_is_typed_are_never_pushed_off_the_screen(size: tuple[int, int]) -> None:
+    expected = expected_for("loss_test")
+    prompt = confirm(PREPARATION[-1], "both contactors open", 60.0)
+    at = standing(expected, refused=("guard is open", "LV regulator is not at zero"))
+    at = at._replace(scan=replace(at.scan, asked=(prompt, NOW)))
+    lines = shown(at, expected, "y Ad", "an answer has a name", size).rstrip("\n").splitlines()
+    assert len(lines) < size[1]
+    told = "\n".join(lines)
+    for words in ("running prove", "ASKED", "not yet: guard is open", "> y Ad"):
+        assert words in told
+    # What is critical is left where not all has room.
+    assert ("more: the window is small" in told) == ("ambient.3" not in told)
 
 
 def test_every_channel_is_there_with_value_unit_quality_and_age() -> None:
