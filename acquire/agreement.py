@@ -7,17 +7,18 @@ from typing import NamedTuple
 
 from acquire.places import Key, nearest
 from drivers.description import (
+    Description,
     Instrument,
     OutputWiring,
     RegisterDescription,
     Stand,
-    TextDescription,
 )
+from drivers.resource import MODBUS_FORMS, link_of, register_unit, unit_of
 from drivers.simulated.truth import Truth
 
-Description = TextDescription | RegisterDescription
-
+# A unit that is only ever simulated in memory.
 REGISTERS = "registers:"
+REGISTER_FORMS = f"{MODBUS_FORMS}; '{REGISTERS}NAME' in memory"
 
 # The channels without which the test can't be run safely, or at all, and their units.
 NEEDED = {
@@ -85,12 +86,10 @@ def truth_disagreements(truth: Truth, stand: Stand) -> Iterator[Disagreement]:
 
 
 def _instrument(instrument: Instrument, i: int, description: Description) -> Iterator[Disagreement]:
-    served = isinstance(description, RegisterDescription)
-    if served != instrument.resource.startswith(REGISTERS):
-        expected = (
-            f"'{REGISTERS}NAME'" if served else "a VISA resource, 'TCPIP::HOST::PORT::SOCKET'"
-        )
-        kind = f"{instrument.description} is {'a register unit' if served else 'asked in text'}"
+    unit = isinstance(description, RegisterDescription)
+    if unit != _is_register_unit(instrument.resource):
+        expected = REGISTER_FORMS if unit else "a VISA resource, 'TCPIP::HOST::PORT::SOCKET'"
+        kind = f"{instrument.description} is {'a register unit' if unit else 'asked in text'}"
         yield Disagreement(("instrument", i, "resource"), expected, kind)
     offered = _offered(description)
     for j, channel in enumerate(instrument.channel):
@@ -118,24 +117,25 @@ def _repeated(places: Mapping[tuple[Key, ...], str]) -> Iterator[Disagreement]:
             yield Disagreement(path, f"a name of its own; {counts[name]} have this one")
 
 
+def _is_register_unit(resource: str) -> bool:
+    return resource.startswith(REGISTERS) or register_unit(resource) is not None
+
+
 def _links(stand: Stand) -> Iterator[Disagreement]:
     """Outputs have a link to themselves: no opening ever waits behind a poll's time-out."""
-    if not stand.outputs.resource.startswith(REGISTERS):
-        yield Disagreement(("outputs", "resource"), f"'{REGISTERS}NAME'")
-    taken: dict[str, str] = {_link(stand.outputs.resource): ""}
+    if not _is_register_unit(stand.outputs.resource):
+        yield Disagreement(("outputs", "resource"), REGISTER_FORMS)
+    of_outputs = link_of(stand.outputs.resource)
+    taken: dict[tuple[str, int], str] = {}
     for i, instrument in enumerate(stand.instrument):
-        other = taken.setdefault(_link(instrument.resource), instrument.name)
-        if other == "":
+        link, unit = link_of(instrument.resource), unit_of(instrument.resource)
+        other = taken.setdefault((link, unit), instrument.name)
+        if link == of_outputs:
             expected = "another link than the outputs': an opening would wait behind a poll"
             yield Disagreement(("instrument", i, "resource"), expected)
         elif other != instrument.name:
             expected = f"a link of its own; {other} has this one"
             yield Disagreement(("instrument", i, "resource"), expected)
-
-
-def _link(resource: str) -> str:
-    """Return one spelling for all that mean the same link: TCPIP:: is TCPIP0::."""
-    return re.sub(r"^([a-z]+)::", r"\g<1>0::", resource.strip().casefold())
 
 
 def _output_registers(outputs: OutputWiring) -> Iterator[Disagreement]:

@@ -1,6 +1,7 @@
 """The only file that asks the time: stand time, and the UTC instants that anchor it."""
 
 import heapq
+import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from enum import IntEnum
@@ -93,10 +94,16 @@ class Utc:
         return round(self.stepped_s * S)
 
 
+def stand_time_of_now(anchor: tuple[int, str]) -> int:
+    """Return the stand time (ns) that it would be now, had it gone on since an anchor."""
+    t, utc = anchor
+    return t + round((datetime.now(UTC) - datetime.fromisoformat(utc)).total_seconds() * S)
+
+
 class Anchors:
     """Which UTC instant belongs to which stand time: at the start, and when they drift apart."""
 
-    def __init__(self, utc: Utc, t: int) -> None:
+    def __init__(self, utc: "Utc | WallUtc", t: int) -> None:
         self.dropped: list[tuple[int, str]] = [(t, utc.text(t))]
         self._utc = utc
         self._ahead = utc.ahead_ns()
@@ -110,3 +117,59 @@ class Anchors:
         """Drop an anchor at stand time `t` (ns)."""
         self._ahead = self._utc.ahead_ns()
         self.dropped.append((t, self._utc.text(t)))
+
+
+class WallClock:
+    """Stand time on the wall: monotonic, so that nobody who sets a clock disturbs a duration.
+
+    It is `begin` (ns) at its making and goes `speed` times as fast as the wall's. Any thread may
+    ask it. `monotonic_ns` and `sleep` are the system's.
+    """
+
+    def __init__(
+        self,
+        begin: int = 0,
+        *,
+        speed: float = 1.0,
+        monotonic_ns: Callable[[], int] = time.monotonic_ns,
+        sleep: Callable[[float], None] = time.sleep,
+    ) -> None:
+        self.speed = speed
+        self._begin = begin
+        self._monotonic_ns = monotonic_ns
+        self._sleep = sleep
+        self._made = monotonic_ns()
+
+    def now(self) -> int:
+        """Return stand time, ns."""
+        return self._begin + int(self.passed_ns() * self.speed)
+
+    def passed_ns(self) -> int:
+        """Return how long ago this was made, ns on the wall."""
+        return self._monotonic_ns() - self._made
+
+    def until_s(self, t: int) -> float:
+        """Return how long it is on the wall until stand time `t` (ns), s; 0 once it is past."""
+        return max(t - self.now(), 0) / S / self.speed
+
+    def wait_until(self, t: int) -> None:
+        """Return when stand time has reached `t`."""
+        while (left_s := self.until_s(t)) > 0:
+            self._sleep(left_s)
+
+
+class WallUtc:
+    """UTC as the system has it, beside stand time on the wall."""
+
+    def __init__(self, clock: WallClock, time_ns: Callable[[], int] = time.time_ns) -> None:
+        self._clock = clock
+        self._time_ns = time_ns
+
+    def text(self, t: int) -> str:
+        """Return the UTC instant that belongs to stand time `t` (ns), ISO 8601."""
+        ago_s = (self._clock.now() - t) / S / self._clock.speed
+        return _text(datetime.fromtimestamp(self._time_ns() / S - ago_s, UTC))
+
+    def ahead_ns(self) -> int:
+        """Return how far UTC is ahead of stand time, ns, against an instant of its own."""
+        return self._time_ns() - self._clock.passed_ns()

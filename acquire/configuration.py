@@ -18,28 +18,43 @@ from acquire.agreement import (
 from acquire.files import ConfigurationError, File, read_file, reason, validated
 from acquire.places import SHOWN, nearest
 from calculation.nameplate import Pair
-from drivers.description import RegisterDescription, Stand, TextDescription
+from drivers.description import Description, RegisterDescription, Stand, TextDescription
 from drivers.simulated.truth import Truth
 from sequences.schedule import Schedule
 
-__all__ = ["ConfigurationError", "Scenario", "load_scenario", "shipped_scenarios"]
+__all__ = [
+    "ConfigurationError",
+    "Scenario",
+    "Setup",
+    "load_description",
+    "load_scenario",
+    "load_setup",
+    "load_stand",
+    "shipped_scenarios",
+]
 
 PLAIN_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_\-]*")
 
 
 @dataclass(frozen=True, slots=True)
-class Scenario:
+class Setup:
     """Everything that a run starts from. `files` are the texts it was read from, by their names."""
 
     name: str
     folder: Path
     stand: Stand
     pair: Pair
-    truth: Truth
     schedule: Schedule
     schedule_name: str
     descriptions: dict[str, TextDescription | RegisterDescription]
     files: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario(Setup):
+    """What a run on the simulated stand starts from: also what the plant truly is."""
+
+    truth: Truth
 
 
 def load_scenario(name_or_folder: str, schedule: str) -> Scenario:
@@ -81,6 +96,56 @@ def load_scenario(name_or_folder: str, schedule: str) -> Scenario:
     )
 
 
+def load_setup(stand: str, pair: str, schedule: str) -> Setup:
+    """Read what a run on a stand that is there needs: stand, pair and schedule.
+
+    `stand` is a folder, its stand.toml or a shipped name; `pair` and `schedule` are files, or
+    names: of a file of the folder or of its `pairs/`, and of its `schedules/`. An empty `pair` is
+    the folder's pair.toml. Raises ConfigurationError, and nothing else, for what is wrong in them.
+    """
+    folder, shown = _stand_folder(stand)
+    found, descriptions, texts = _stand(folder, shown)
+    pair_file = _pair_file(folder, shown, pair)
+    given = Path(schedule)
+    if schedule.endswith(".toml"):
+        schedule_file = read_file(given, schedule)
+    else:
+        schedule_file = _schedule_file(folder, shown, schedule)
+    return Setup(
+        name=folder.name,
+        folder=folder,
+        stand=found,
+        pair=validated(pair_file, Pair),
+        schedule=validated(schedule_file, Schedule),
+        schedule_name=given.stem if schedule.endswith(".toml") else schedule,
+        descriptions=descriptions,
+        files=texts
+        | {"pair.toml": pair_file.text, f"schedules/{given.stem}.toml": schedule_file.text},
+    )
+
+
+def load_stand(stand: str) -> tuple[Stand, dict[str, Description]]:
+    """Read a stand alone, with its descriptions by name. Raises ConfigurationError."""
+    found, descriptions, _texts = _stand(*_stand_folder(stand))
+    return found, descriptions
+
+
+def load_description(path: Path) -> Description:
+    """Read a description of an instrument. Raises ConfigurationError."""
+    return _description(read_file(path, str(path)))
+
+
+def _stand(folder: Path, shown: str) -> tuple[Stand, dict[str, Description], dict[str, str]]:
+    """Return a folder's stand, its descriptions, and the texts of both by their names."""
+    file = read_file(folder / "stand.toml", f"{shown}/stand.toml")
+    stand = validated(file, Stand)
+    described = _description_files(folder, shown, stand, file)
+    descriptions = {name: _description(text) for name, text in described.items()}
+    _refuse(file, stand_disagreements(stand, descriptions))
+    texts = {f"descriptions/{name}.toml": text.text for name, text in described.items()}
+    return stand, descriptions, {"stand.toml": file.text} | texts
+
+
 def shipped_scenarios() -> list[str]:
     """Return the names of the scenarios that come with the program."""
     return sorted(f.name for f in _shipped("sim_configs").iterdir() if (f / "stand.toml").is_file())
@@ -102,6 +167,26 @@ def _scenario_folder(name_or_folder: str) -> tuple[Path, str]:
         raise ConfigurationError(name_or_folder[:SHOWN], "", "", reason(error)) from error
     expected = f"a folder, or a shipped scenario: {', '.join(shipped)}"
     raise ConfigurationError(name_or_folder, "", "", expected, nearest(name_or_folder, shipped))
+
+
+def _stand_folder(stand: str) -> tuple[Path, str]:
+    path = Path(stand)
+    if path.name == "stand.toml" and path.is_file():
+        return path.parent.resolve(), str(path.parent)
+    return _scenario_folder(stand)
+
+
+def _pair_file(folder: Path, shown: str, pair: str) -> File:
+    if not pair:
+        return read_file(folder / "pair.toml", f"{shown}/pair.toml")
+    if pair.endswith(".toml"):
+        return read_file(Path(pair), pair)
+    places = [*folder.glob("*.toml"), *folder.glob("pairs/*.toml")]
+    there = {f.stem: f for f in places if f.stem not in {"stand", "truth"}}
+    if pair not in there:
+        expected = f"a file, or one of: {', '.join(sorted(there))}"
+        raise ConfigurationError(shown, "pair", repr(pair), expected, nearest(pair, sorted(there)))
+    return read_file(there[pair], f"{shown}/{there[pair].relative_to(folder)}")
 
 
 def _schedule_file(folder: Path, shown: str, schedule: str) -> File:

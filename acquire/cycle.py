@@ -51,6 +51,11 @@ class Recorder(Protocol):
     """Where a run is written. A failed commit raises ArchiveError and leaves the age to tell."""
 
     @property
+    def committed(self) -> int:
+        """How many rows are on the disk."""
+        ...
+
+    @property
     def last_commit_t(self) -> int:
         """The stand time of the last commit, ns."""
         ...
@@ -60,7 +65,7 @@ class Recorder(Protocol):
         ...
 
     def event(self, t: int, kind: str, facts: Mapping[str, Any]) -> int:
-        """Record and commit an event."""
+        """Record an event; it is on the disk once `committed` has reached what this returns."""
         ...
 
     def state(self, state: str) -> None:
@@ -110,6 +115,7 @@ class Cycle:
         self._now = now
         self._refused: tuple[str, ...] = ()
         self._intent: str | None = None
+        self._told = 0
         self._asked: tuple[Prompt, int] | None = None
         self._noted: set[tuple[str, str]] = set()
         self._faulty: set[str] = set()
@@ -178,7 +184,7 @@ class Cycle:
         for t, kind, facts in untold:
             self._observer(t, kind, facts)
             try:
-                self._recorder.event(t, kind, facts)
+                self._told = self._recorder.event(t, kind, facts)
             except ArchiveError:
                 # The trip on the age of the last commit acts.
                 written = False
@@ -205,7 +211,7 @@ class Cycle:
             self._asker.answers(),
             self.outputs.states(),
             self._refused,
-            self._intent,
+            self._intent if self._recorder.committed >= self._told else None,
             self._recorder.last_commit_t,
             self._asked,
         )
@@ -236,7 +242,9 @@ class Cycle:
         self._refused = passage.shortfall
         if not isinstance(request, Close) or passage.shortfall != (INTENT_MISSING,):
             return None
-        self._note("intent", {"output": request.output})
+        # Where a writer is still at it, the intent is on its way.
+        if request.output != self._intent:
+            self._note("intent", {"output": request.output})
         return request.output
 
     def _note_permissives(self, request: Request, scan: Scan, evidence: Evidence) -> None:

@@ -182,6 +182,13 @@ class FaultSchedule:
         else:
             self._behind_guard(key, fault.name, lambda: self._put(fault, key))
 
+    def end(self, name: str) -> bool:
+        """End a fault now, behind the guard where hands have to reach a terminal; True if there."""
+        held = [key for key, there in self._held.items() if there == name]
+        for key in held:
+            self._end(TimedFault(name), key)
+        return bool(held)
+
     def _put(self, fault: TimedFault, key: str) -> None:
         known = self._catalogue[fault.name]
         self._moved_on()
@@ -196,6 +203,8 @@ class FaultSchedule:
             self._later(fault.lasts_s, lambda: self._end(fault, key))
 
     def _end(self, fault: TimedFault, key: str) -> None:
+        if self._held.get(key) != fault.name:
+            return  # somebody has ended it already
         if self._catalogue[fault.name].behind_guard:
             self._behind_guard(key, fault.name, lambda: self._let_go(fault, key))
         else:

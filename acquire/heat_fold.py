@@ -5,7 +5,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from acquire.archive import Archive
-from acquire.configuration import Scenario, load_scenario
+from acquire.configuration import Setup, load_setup
 from acquire.heat_outcome import heat_reduced
 from acquire.outcome import Reduced, reduced
 from acquire.records import Event
@@ -46,7 +46,7 @@ class CannotContinue(Refusal):
     """A run that no other can go on from."""
 
 
-def refuse_to_continue(archive: Archive, run: int, scenario: Scenario) -> None:
+def refuse_to_continue(archive: Archive, run: int, scenario: Setup) -> None:
     """Raise CannotContinue unless a heat run of the same pair has ended before its time.
 
     Raises ArchiveError where there is no such run.
@@ -64,8 +64,8 @@ def refuse_to_continue(archive: Archive, run: int, scenario: Scenario) -> None:
         raise CannotContinue(f"run {run} ended before its losses were read: begin anew")
 
 
-def scenario_of(archive: Archive, run: int) -> Scenario:
-    """Return the scenario of a run from the texts in its archive.
+def scenario_of(archive: Archive, run: int) -> Setup:
+    """Return the set-up of a run from the texts in its archive.
 
     Raises ArchiveError, and ConfigurationError for texts that this version no longer reads.
     """
@@ -74,10 +74,10 @@ def scenario_of(archive: Archive, run: int) -> Scenario:
             file = Path(place, name)
             file.parent.mkdir(parents=True, exist_ok=True)
             file.write_text(text, encoding="utf-8")
-        return load_scenario(place, archive.run(run).schedule)
+        return load_setup(place, "", archive.run(run).schedule)
 
 
-def refolded(archive: Archive, run: int, scenario: Scenario | None = None) -> Reduced:
+def refolded(archive: Archive, run: int, scenario: Setup | None = None) -> Reduced:
     """Reduce a finished heat run from its archive alone, by default with the scenario in it.
 
     Raises ArchiveError, ConfigurationError, and ValueError for a run that read no losses.

@@ -14,16 +14,15 @@ from acquire.cycle import Cycle, Observer
 from acquire.database import ArchiveError
 from acquire.disk import SufferingRecorder
 from acquire.encoding import sha256
+from acquire.ending import UnrecordedEnd, conclude
 from acquire.fault_schedule import Crashed
 from acquire.heat_fold import folded, refuse_to_continue
-from acquire.heat_outcome import heat_reduced
 from acquire.log import EventLog
-from acquire.outcome import RunOutcome, reduced
+from acquire.outcome import RunOutcome
 from acquire.poller import VirtualPoller
 from acquire.recorder import RunRecorder
 from acquire.site import Site
 from acquire.stand import expected_of
-from calculation.readings import LossReadings
 from drivers.description import Instrument, TextDescription
 from drivers.instrument import PolledInstrument, RegisterInstrument, TextInstrument
 from drivers.outputs import Outputs
@@ -35,15 +34,6 @@ from sequences.scan import Procedure, Scan
 
 # When a run that continues another comes to a plant that another process has left.
 FOUND_AFTER_NS = 600 * S
-
-
-class UnrecordedEnd(ArchiveError):
-    """A run has ended and the archive could not take its end: it will count as aborted."""
-
-    exit_code = 3
-
-    def __init__(self, state: str, error: ArchiveError) -> None:
-        super().__init__(f"{error}; the run, {state}, has no end in the archive: not a result")
 
 
 class Rehearsal:
@@ -102,7 +92,7 @@ class Rehearsal:
             self.stand, scenario.descriptions, scenario.folder / "meters.yaml", self.clock
         )
         outputs = links.outputs()
-        outputs.after_write = self.site.faults.written
+        outputs.unit.after_write = self.site.faults.written
         self.cycle = Cycle(
             self.expected,
             Outputs(scenario.stand.outputs, outputs, self.clock),
@@ -184,41 +174,15 @@ class Rehearsal:
         """Run to the end, reduce what was read, close the record and say how it ended."""
         for _scan in self.scans():
             pass
-        run = self.cycle.run
-        finding = run.finding._asdict() if run.finding else None
-        result = verdict = None
-        if isinstance(run.returned, LossReadings):
-            outcome = reduced(run.returned, self.scenario.pair, self.expected)
-            if self.record is not None:
-                outcome = heat_reduced(
-                    outcome, self.record, self.scenario.pair, self.expected, run.returned
-                )
-            result, verdict = outcome.result, outcome.verdict
-            if outcome.finding is not None:
-                finding = outcome.finding
-                self.cycle.record("finding", finding)
-        facts = {"state": run.state.value, "verdict": verdict, "may_be_live": run.may_be_live}
-        self.cycle.record("run.ended", facts)
         try:
-            self.recorder.end(run.state.value, run.state.value, verdict, result)
-        except ArchiveError as error:
+            outcome = conclude(
+                self.cycle, self.recorder, self.archive.path, self.scenario.pair, self.record
+            )
+        except UnrecordedEnd:
             self.close()
-            raise UnrecordedEnd(run.state.value, error) from error
+            raise
         self._log.close()
-        return RunOutcome(
-            state=run.state.value,
-            end=run.state.value,
-            run=self.recorder.run,
-            archive=self.archive.path,
-            attempts=run.attempts,
-            verdict=verdict,
-            stage=run.stage,
-            finding=finding,
-            result=result,
-            may_be_live=run.may_be_live,
-            readings_sha256=self.recorder.readings_sha256,
-            events_sha256=self.recorder.events_sha256,
-        )
+        return outcome
 
     def close(self) -> None:
         """Let go of record and log; a run without an end counts as abandoned from then on."""

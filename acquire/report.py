@@ -35,6 +35,8 @@ CAUTIONS = (
     " hardware, designed and inspected under local rules by people licensed to.",
     "A gap that reads zero is not dead, and a zero on a voltmeter proves nothing until the"
     " voltmeter is proven. Discharge and earth before touching.",
+)
+REHEARSED = (
     "This was a rehearsal on a simulated stand. It scans once a second as shipped, to be quick; a"
     " real stand is scanned at least five times a second.",
 )
@@ -47,6 +49,7 @@ class Report:
         self._console = console
         self._moves: tuple[int, str, int, float] | None = None
         self._shown_time = ""
+        self._rehearsed = True
 
     def event(self, t: int, kind: str, facts: Facts) -> None:
         """Show an event of stand time `t` (ns)."""
@@ -54,6 +57,8 @@ class Report:
             self._move(t, facts)
             return
         self._moved()
+        if kind == "run.started":
+            self._rehearsed = facts.get("seed") is not None
         if kind == "shows":
             lines = shown(t, facts)
         else:
@@ -74,7 +79,7 @@ class Report:
         for words, style in _ending(run):
             self._console.print(Text(words, style))
         self._console.print()
-        for caution in CAUTIONS:
+        for caution in (*CAUTIONS, *(REHEARSED if self._rehearsed else ())):
             self._console.print(Text(caution, ABNORMAL))
 
     def _move(self, t: int, facts: Facts) -> None:
@@ -189,6 +194,15 @@ def _fault(facts: Facts) -> Lines:
     return [("fault", ABNORMAL, words)]
 
 
+def _lateness(facts: Facts) -> Lines:
+    words = (
+        f"{facts['scans']} scans: half began within {facts['p50_ms']:g} ms, 99 % within"
+        f" {facts['p99_ms']:g} ms, the latest {facts['most_ms']:.3g} ms late;"
+        f" {facts['missed']} left out"
+    )
+    return [("scans", QUIET, words)]
+
+
 def _unknown(facts: Facts) -> Lines:
     words = "; ".join(f"{key} {value}" for key, value in facts.items() if key != "kind")
     return [(str(facts["kind"]), QUIET, words)]
@@ -218,6 +232,7 @@ LINES: dict[str, Callable[[Facts], Lines]] = {
     "simulated.fault": lambda f: [
         ("SIMULATED", ABNORMAL, f"{_words(f['name'])}: {f['happening']}")
     ],
+    "scan.lateness": _lateness,
     "clock.anchor": lambda f: [("anchor", QUIET, f"UTC is {f['drift_s']:+g} s off stand time")],
     "note": lambda facts: [("note", PLAIN, str(facts["words"]))],
     "result": _nothing,  # the table at the end shows it

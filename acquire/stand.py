@@ -1,11 +1,11 @@
 """What a scenario's files lead one to expect, and whether its meters suit its pair."""
 
-from acquire.configuration import ConfigurationError, Scenario
+from acquire.configuration import ConfigurationError, Setup
 from sequences.expected import Expected
 from sequences.meter_rule import unsuited_meters
 
 
-def unjudged(scenario: Scenario) -> Expected:
+def unjudged(scenario: Setup) -> Expected:
     """Return what to expect of every reading, whether or not the meters suit the pair."""
     stand, pair = scenario.stand, scenario.pair
     polled = {c.name: i for i in stand.instrument for c in i.channel}
@@ -29,7 +29,7 @@ def unjudged(scenario: Scenario) -> Expected:
     )
 
 
-def expected_of(scenario: Scenario) -> Expected:
+def expected_of(scenario: Setup) -> Expected:
     """Return what to expect of every reading.
 
     Raises ConfigurationError where a meter breaks the meter rule, before anything moves.

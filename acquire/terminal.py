@@ -23,6 +23,11 @@ EMERGENCY, ABNORMAL, NORMAL, MANDATORY, PLAIN, QUIET = (
 FINE, STOPPED, FOUND_WRONG = 0, 3, 4
 
 
+def unit_shown(unit: str) -> str:
+    """Return a unit as it is shown: nothing for a bare number."""
+    return "" if unit == "1" else unit
+
+
 class Terminal(Console):
     """A console that falls silent, and ends nothing, when its reader goes away."""
 

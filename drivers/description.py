@@ -9,8 +9,11 @@ from typing import Annotated, ClassVar, Literal
 from annotated_types import Ge, Gt, Le, MinLen
 
 from calculation.nameplate import STRICT, NotNegative, Positive
+from drivers.link import Table
 
 Register = Annotated[int, Ge(0), Le(65535)]
+Raw = Annotated[int, Ge(0), Le(0xFFFFFFFF)]
+RegisterType = Literal["uint16", "int16", "uint32", "int32", "float32"]
 Unit = Literal["V", "A", "W", "Hz", "°C", "Ω", "", "1"]
 
 
@@ -48,7 +51,10 @@ class Channel:
 
 @dataclass(frozen=True, slots=True)
 class Instrument:
-    """One instrument of the stand: which description it follows, where it is, how it is polled."""
+    """One instrument of the stand: which description it follows, where it is, how it is polled.
+
+    `served_pty`: the simulated stand serves it on a pseudo-terminal as well.
+    """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
 
@@ -59,6 +65,7 @@ class Instrument:
     timeout_s: Positive
     channel: Annotated[tuple[Channel, ...], MinLen(1)]
     phase_s: NotNegative = 0.0
+    served_pty: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,26 +80,43 @@ class Query:
 
 @dataclass(frozen=True, slots=True)
 class TextDescription:
-    """An instrument asked in lines of text: what identifies it and which queries it answers."""
+    """An instrument asked in lines of text: what identifies it and which queries it answers.
+
+    The messages of `set_up` are sent after every opening; then `SYST:ERR?` has to be 0 (SCPI-99
+    volume 1, 21.8).
+    """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
 
     kind: Literal["text"]
     identity: str
     query: Annotated[tuple[Query, ...], MinLen(1)]
+    set_up: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class RegisterField:
-    """Where a value stands in a unit's registers and how it is coded: value = register * scale."""
+    """Where a value stands in a unit's registers and how it is coded: value = raw * scale.
+
+    `address` counts from 0 as on the wire. Values of 32 bits take two registers, the more
+    significant first (`word_order` "big") or last; of coils and discrete inputs each is one bit.
+    A raw value of `not_implemented` or `open_sensor` is none (bits of both registers together).
+    `factor_at` is a register that holds the power of ten the value is to be multiplied by (SunSpec
+    `sunssf`). `sensor` "pt100": the registers give ohms, the value is degrees Celsius (IEC 60751).
+    """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
 
     field: str
     address: Register
-    type: Literal["uint16", "int16"] = "uint16"
+    type: RegisterType = "uint16"
     scale: Positive = 1.0
-    not_implemented: Register | None = None
+    not_implemented: Raw | None = None
+    open_sensor: tuple[Raw, ...] = ()
+    word_order: Literal["big", "little"] = "big"
+    table: Table = "holding"
+    factor_at: Register | None = None
+    sensor: Literal["pt100"] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,17 +127,46 @@ class RegisterIdentity:
 
     address: Register
     registers: Annotated[tuple[Register, ...], MinLen(1)]
+    table: Table = "holding"
 
 
 @dataclass(frozen=True, slots=True)
 class RegisterDescription:
-    """A unit of registers: what identifies it and where its values stand."""
+    """A unit of registers: what identifies it and where its values stand.
+
+    `gaps`: registers between described ones may be read, so that one read does for all.
+    """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
 
     kind: Literal["registers"]
     identity: RegisterIdentity
     value: Annotated[tuple[RegisterField, ...], MinLen(1)]
+    gaps: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SunSpecValue:
+    """A point of a SunSpec meter model, by its name there, and the field that it fills."""
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    field: str
+    point: str
+
+
+@dataclass(frozen=True, slots=True)
+class SunSpecDescription:
+    """A meter whose map says where it is: the first of `models` found in it is read."""
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    kind: Literal["sunspec"]
+    models: Annotated[tuple[Literal[201, 202, 203, 204, 211, 212, 213, 214], ...], MinLen(1)]
+    value: Annotated[tuple[SunSpecValue, ...], MinLen(1)]
+
+
+Description = TextDescription | RegisterDescription
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,12 +246,33 @@ class Watchdog:
 
 
 @dataclass(frozen=True, slots=True)
+class Unattended:
+    """What a stand has that may be left alone, each in words: which device, where, how.
+
+    `over_current` and `over_temperature` are hardware, wired to the contactors' coils;
+    `temperatures_a` and `temperatures_b` name two channels a unit that no one fault takes both of.
+    The watchdog relay's time is in the table of the watchdog.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    over_current: str = ""
+    over_temperature: str = ""
+    protection_contacts: str = ""
+    fire_detection: str = ""
+    person_reachable: str = ""
+    temperatures_a: tuple[str, ...] = ()
+    temperatures_b: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Stand:
     """A test stand: its instruments, outputs, watchdog, wiring and pace.
 
     `lv_branch_ohm` is the resistance of the leads from the LV bus to each unit and back, ohm; they
     carry full current and their loss is subtracted from the load loss.
-    `commit_interval_s` is how often readings are committed to the archive.
+    `commit_interval_s` is how often readings are committed to the archive. A stand without
+    `unattended` is never left alone.
     """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
@@ -212,6 +286,7 @@ class Stand:
     outputs: OutputWiring
     instrument: Annotated[tuple[Instrument, ...], MinLen(1)]
     note: str = ""
+    unattended: Unattended | None = None
 
     def channels(self) -> dict[str, Channel]:
         """Return every channel of the stand by name."""

@@ -9,11 +9,26 @@ from collections.abc import Sequence
 from math import isnan
 from typing import NamedTuple, Protocol
 
-from drivers.description import Channel, Instrument, RegisterDescription, TextDescription
-from drivers.link import BadAnswer, Clock, InstrumentFault, RegisterLink, TextLink
+from drivers.description import (
+    Channel,
+    Instrument,
+    RegisterDescription,
+    SunSpecDescription,
+    TextDescription,
+)
+from drivers.link import (
+    BadAnswer,
+    Block,
+    Clock,
+    InstrumentFault,
+    Refused,
+    RegisterLink,
+    TextLink,
+)
 from drivers.reading import GOOD, OVER_RANGE, Quality, Reading
-from drivers.registers import plan_reads
+from drivers.registers import ReadingPlan, plan_reads
 from drivers.replies import UnreadableReply, read_numbers
+from drivers.sunspec import located
 
 NO_VALUE = "the instrument says that it has no value"
 _LARGEST = 1e300
@@ -85,6 +100,7 @@ class TextInstrument:
         self.fault: InstrumentFault | None = None
         self._instrument = instrument
         self._identity = description.identity
+        self._set_up = description.set_up
         self._link = link
         self._clock = clock
         self._trusted = False
@@ -106,7 +122,18 @@ class TextInstrument:
         parts = ",".join(part.strip() for part in answer.split(","))
         if f",{self._identity}," not in f",{parts},":
             raise BadAnswer(self.name, "*IDN?", f"{answer[:80]!r} is not {self._identity!r}")
+        self._prepare()
         self._trusted = True
+
+    def _prepare(self) -> None:
+        """Send what sets the instrument up. Raises Refused where it understood any of it wrong."""
+        timeout_s = self._instrument.timeout_s
+        for message in self._set_up:
+            self._link.write(message, timeout_s)
+        if self._set_up:
+            error = self._link.query("SYST:ERR?", timeout_s)
+            if error.partition(",")[0].strip() not in ("0", "+0"):
+                raise Refused(self.name, "; ".join(self._set_up), error[:80])
 
     def poll(self) -> tuple[Reading, ...]:
         """Ask every query once and return a reading of every channel, in the queries' order."""
@@ -148,7 +175,7 @@ class RegisterInstrument:
     def __init__(
         self,
         instrument: Instrument,
-        description: RegisterDescription,
+        description: RegisterDescription | SunSpecDescription,
         link: RegisterLink,
         clock: Clock,
     ) -> None:
@@ -158,7 +185,13 @@ class RegisterInstrument:
         self._link = link
         self._clock = clock
         self._trusted = False
-        self._plan = plan_reads(description)
+        # A SunSpec unit says where its values stand: the plan is made when it is opened.
+        self._sunspec = description if isinstance(description, SunSpecDescription) else None
+        self._plan = (
+            ReadingPlan((), (), ())
+            if isinstance(description, SunSpecDescription)
+            else plan_reads(description)
+        )
         fields = tuple(f.field for f in description.value)
         self._slots = _slots(instrument.channel, fields, instrument.name)
         self._decoded: tuple[tuple[int, ...], list[float]] = ((), [])
@@ -167,6 +200,9 @@ class RegisterInstrument:
         """Open the link afresh and make sure who answers. Raises InstrumentFault."""
         self._trusted = False
         self._link.reopen()
+        if self._sunspec is not None:
+            self._plan = plan_reads(located(self._sunspec, self._read, self.name))
+            self._decoded = ((), [])
         self._registers()
         self._trusted = True
 
@@ -193,14 +229,17 @@ class RegisterInstrument:
         """Read all blocks and put them end to end, with the identity among them proven."""
         registers: tuple[int, ...] = ()
         for block in self._plan.blocks:
-            got = self._link.read(block, self._instrument.timeout_s)
-            if len(got) != block.count:
-                raise BadAnswer(self.name, str(block), f"{len(got)} registers came back")
-            registers += got
+            registers += self._read(block)
         for at, register in self._plan.identity:
             if registers[at] != register:
                 raise BadAnswer(self.name, "identity", f"register {registers[at]:#06x}")
         return registers
+
+    def _read(self, block: Block) -> tuple[int, ...]:
+        got = self._link.read(block, self._instrument.timeout_s)
+        if len(got) != block.count:
+            raise BadAnswer(self.name, str(block), f"{len(got)} registers came back")
+        return got
 
 
 def _bad(

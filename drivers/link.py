@@ -1,6 +1,9 @@
 """The seam to the wires: text and registers, each call with its own time-out."""
 
-from typing import NamedTuple, Protocol
+from typing import Literal, NamedTuple, Protocol
+
+# Modbus application protocol 1.1b3, 4.3; registers of 16 bits, coils and discrete inputs of one.
+Table = Literal["holding", "input", "coil", "discrete"]
 
 
 class InstrumentFault(Exception):
@@ -30,10 +33,11 @@ class Refused(InstrumentFault):
 
 
 class Block(NamedTuple):
-    """Adjacent registers of one unit, read in one exchange."""
+    """Adjacent registers (or bits) of one table of a unit, read in one exchange."""
 
     address: int
     count: int  # type: ignore[assignment]  # the trade calls it count; a tuple has a method of that name
+    table: Table = "holding"
 
 
 class TextLink(Protocol):
@@ -60,7 +64,10 @@ class RegisterLink(Protocol):
     """A unit of 16-bit registers. Raises InstrumentFault and nothing else."""
 
     def read(self, block: Block, timeout_s: float) -> tuple[int, ...]:
-        """Return the block's registers, exactly `block.count` of them, each 0 to 65535."""
+        """Return the block's registers, exactly `block.count` of them, each 0 to 65535.
+
+        Of coils and discrete inputs each is 0 or 1.
+        """
         ...
 
     def write(self, address: int, values: tuple[int, ...], timeout_s: float) -> None:

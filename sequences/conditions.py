@@ -8,7 +8,7 @@ from drivers.outputs import LOOP, LV, LV_REGULATOR
 from sequences.evidence import Evidence, is_closed, is_open
 from sequences.expected import Expected
 from sequences.following import has_followed
-from sequences.prompt import OPERATOR_STOP
+from sequences.prompt import OPERATOR_ABORT, OPERATOR_STOP
 from sequences.scan import (
     FREQUENCY,
     HV_CURRENT,
@@ -329,6 +329,11 @@ def prompt_expired(_value: float, at: View) -> bool:
 def stop_asked(_value: float, at: View) -> bool:
     """The operator asked to stop."""
     return any(a.prompt == OPERATOR_STOP for a in at.scan.answers)
+
+
+def abort_asked(_value: float, at: View) -> bool:
+    """The operator asked for everything to open at once."""
+    return any(a.prompt == OPERATOR_ABORT for a in at.scan.answers)
 
 
 def reads(channel: str, limit: str) -> Callable[[View], str]:

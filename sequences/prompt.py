@@ -31,6 +31,7 @@ class Answer(NamedTuple):
 
 
 OPERATOR_STOP = "operator_stop"
+OPERATOR_ABORT = "operator_abort"
 
 WHO_WIRED = "the person who wired the stand"
 WHO_TESTS = "the person in charge of the test"

@@ -203,5 +203,9 @@ TRIPS: tuple[Trip, ...] = (
     Trip("operator_stop", None, 1, when.always, when.stop_asked,
          "the person in charge wants the run to end", saying("the operator asked to stop"),
          "why it was asked"),
+    Trip("operator_abort", None, 0, when.always, when.abort_asked,
+         "the person in charge wants the stand dead at once",
+         saying("the operator asked for everything to open at once"),
+         "why it was asked"),
 )
 # fmt: on

@@ -6,6 +6,7 @@ names, `_getters`, `_properties` and `_output_buffers`; a test fails when a rele
 
 from collections import deque
 from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +21,7 @@ from drivers.link import BadAnswer, Clock, ConnectionLost
 from drivers.simulated.circuit import Solution
 from drivers.simulated.meters import OVER_RANGE, QUANTITIES
 from drivers.simulated.stand import SimulatedStand
-from drivers.simulated.units import SimulatedOutputsLink, SimulatedRegisterLink
+from drivers.simulated.units import OutputsUnit, PolledUnit, SimulatedRegisterLink
 from drivers.simulated.winding import WINDINGS
 from drivers.simulated.wire import Wire
 
@@ -72,6 +73,14 @@ class SimulatedDevices:
 
     def __contains__(self, resource: str) -> bool:
         return resource in self._devices.list_resources()
+
+    def answers(self, resource: str, message: str) -> tuple[bytes, ...]:
+        """Return what a device says to one message, each with its end; nothing where it is mute."""
+        device = self._devices[resource]
+        device.write(message.encode() + END)
+        said = tuple(bytes(answer) for answer in device._output_buffers)
+        device._output_buffers.clear()
+        return said
 
     def make_live(self, resource: str, ask: str, answer: Callable[[], str]) -> None:
         """Have a query of a device answered live. Raises ValueError where it has no such query."""
@@ -199,16 +208,26 @@ class SimulatedLinks:
         wire = Wire(self._plant, self._clock, instrument.name)
         return SimulatedTextLink(self._devices, resource, instrument.name, wire)
 
-    def registers(self, instrument: Instrument) -> SimulatedRegisterLink:
+    def device(self, instrument: Instrument) -> Callable[[str], tuple[bytes, ...]]:
+        """Return what a text instrument says to a message, for whoever serves it.
+
+        Raises ConnectionLost where no device stands at its resource.
+        """
+        self.text(instrument).reopen()
+        return partial(self._devices.answers, str(to_canonical_name(instrument.resource)))
+
+    def registers(self, instrument: Instrument) -> SimulatedRegisterLink[PolledUnit]:
         """Return the link of a register unit that is polled."""
         description = self._descriptions[instrument.description]
         if not isinstance(description, RegisterDescription):
             raise ValueError(f"{instrument.name} is not a unit of registers")  # noqa: TRY004 - a file is wrong, not a type
-        return SimulatedRegisterLink(self._plant, self._clock, instrument, description)
+        unit = PolledUnit(self._plant, instrument, description)
+        return SimulatedRegisterLink(unit, Wire(self._plant, self._clock, instrument.name))
 
-    def outputs(self) -> SimulatedOutputsLink:
+    def outputs(self) -> SimulatedRegisterLink[OutputsUnit]:
         """Return the link of the unit that drives the outputs."""
-        return SimulatedOutputsLink(self._plant, self._clock)
+        unit = OutputsUnit(self._plant)
+        return SimulatedRegisterLink(unit, Wire(self._plant, self._clock, "outputs"))
 
     def _answer(self, instrument: Instrument, fields: tuple[str, ...]) -> Callable[[], str]:
         """Return what computes the answer to a query: its fields in order, joined by commas."""

@@ -1,10 +1,11 @@
 """The stand's register units, served from memory at the seam where real ones are read."""
 
 from collections.abc import Callable
+from typing import Generic, TypeVar
 
 from drivers.description import Instrument, RegisterDescription, RegisterField, Stand
-from drivers.link import Block, Clock, Refused
-from drivers.registers import encode
+from drivers.link import Block, Refused
+from drivers.registers import encode, placed
 from drivers.simulated.stand import STATUS, SimulatedStand
 from drivers.simulated.wire import Wire
 
@@ -26,7 +27,7 @@ class ContactsUnit:
             return False
         self._status = status
         for field, i in self._places:
-            registers[field.address] = encode(field, float(status[i]))
+            registers |= placed(field, encode(field, float(status[i])))
         return True
 
 
@@ -46,7 +47,7 @@ class TemperaturesUnit:
             shown = None
             if channel is not None:
                 shown = plant.meters[channel].value(plant.temperature(channel))
-            registers[field.address] = encode(field, shown)
+            registers |= placed(field, encode(field, shown))
         return True
 
 
@@ -68,48 +69,37 @@ def unit_behind(
     return TemperaturesUnit(plant, [(f, channels.get(f.field)) for f in description.value])
 
 
-class SimulatedRegisterLink:
-    """The link to a register unit that is polled. It can't be written."""
+class PolledUnit:
+    """A register unit that is polled, at the instant that the plant was last moved on to.
+
+    Raises ValueError where the stand has nothing to show for one of its channels.
+    """
 
     def __init__(
-        self,
-        plant: SimulatedStand,
-        clock: Clock,
-        instrument: Instrument,
-        description: RegisterDescription,
+        self, plant: SimulatedStand, instrument: Instrument, description: RegisterDescription
     ) -> None:
         self._name = instrument.name
-        self._wire = Wire(plant, clock, instrument.name)
         self._unit = unit_behind(plant, instrument, description)
         identity = description.identity
-        self._registers: Registers = dict.fromkeys((f.address for f in description.value), 0)
+        self._registers: Registers = {}
+        for field in description.value:
+            self._registers |= placed(field, 0)
         self._registers |= {identity.address + i: r for i, r in enumerate(identity.registers)}
         self._read: dict[Block, tuple[int, ...]] = {}
 
-    def read(self, block: Block, timeout_s: float) -> tuple[int, ...]:
-        """Return the block's registers. Raises NoAnswer, and Refused where there are none."""
-        ends = self._wire.begin("read", timeout_s)
+    def read(self, block: Block) -> tuple[int, ...]:
+        """Return the block's registers. Raises Refused where there are none."""
         if self._unit.refresh(self._registers):
             self._read.clear()
         values = self._read.get(block)
         if values is None:
             values = self._slice(block)
             self._read[block] = values
-        values = self._wire.registers(block, values, timeout_s)
-        self._wire.end(ends)
         return values
 
-    def write(self, address: int, values: tuple[int, ...], timeout_s: float) -> None:
+    def write(self, address: int, values: tuple[int, ...]) -> None:
         """Refuse: nothing in this unit is for writing."""
-        self._wire.end(self._wire.begin("write", timeout_s))
         raise Refused(self._name, f"write {values} at {address}", "it can only be read")
-
-    def reopen(self) -> None:
-        """Open the link; memory is always there."""
-        self._wire.reopened()
-
-    def close(self) -> None:
-        """Close the link."""
 
     def _slice(self, block: Block) -> tuple[int, ...]:
         addresses = range(block.address, block.address + block.count)
@@ -118,42 +108,64 @@ class SimulatedRegisterLink:
         return tuple(self._registers[a] for a in addresses)
 
 
-class SimulatedOutputsLink:
-    """The link to the unit that drives the outputs, whose registers are as last written.
+class OutputsUnit:
+    """The unit that drives the outputs, whose registers are as last written.
 
     `after_write` is called when a register has been written, before the next one is.
     """
 
-    def __init__(self, plant: SimulatedStand, clock: Clock) -> None:
+    def __init__(self, plant: SimulatedStand) -> None:
         self._plant = plant
-        self._wire = Wire(plant, clock, "outputs")
         self._writers = output_writers(plant.stand)
         self._registers: Registers = dict.fromkeys(self._writers, 0)
         self.after_write: Callable[[], None] = _nothing
 
-    def read(self, block: Block, timeout_s: float) -> tuple[int, ...]:
-        """Return what was last written. Raises NoAnswer, and Refused where there is nothing."""
-        ends = self._wire.begin("read", timeout_s)
+    def read(self, block: Block) -> tuple[int, ...]:
+        """Return what was last written. Raises Refused where there is nothing."""
         addresses = range(block.address, block.address + block.count)
-        if not self._writers.keys() >= set(addresses):
-            raise Refused("outputs", str(block), "illegal address")
-        self._wire.end(ends)
+        self._refuse_unknown(addresses, str(block))
         return tuple(self._registers[a] for a in addresses)
 
-    def write(self, address: int, values: tuple[int, ...], timeout_s: float) -> None:
-        """Write adjacent registers, in order. Raises NoAnswer, or Refused and writes nothing."""
-        ends = self._wire.begin("write", timeout_s)
-        if not self._writers.keys() >= set(range(address, address + len(values))):
-            raise Refused("outputs", f"write {values} at {address}", "illegal address")
+    def write(self, address: int, values: tuple[int, ...]) -> None:
+        """Write adjacent registers, in order. Raises Refused and writes nothing."""
+        self._refuse_unknown(range(address, address + len(values)), f"write {values} at {address}")
         for i, value in enumerate(values, address):
             self._registers[i] = value
             output, scale = self._writers[i]
             self._plant.write(output, value * scale)
             self.after_write()
+
+    def _refuse_unknown(self, addresses: range, asked: str) -> None:
+        if not self._writers.keys() >= set(addresses):
+            raise Refused("outputs", asked, "illegal address")
+
+
+Unit = TypeVar("Unit", bound=PolledUnit | OutputsUnit)
+
+
+class SimulatedRegisterLink(Generic[Unit]):
+    """The link to a unit in memory, and the time that it takes."""
+
+    def __init__(self, unit: Unit, wire: Wire) -> None:
+        self.unit = unit
+        self._wire = wire
+
+    def read(self, block: Block, timeout_s: float) -> tuple[int, ...]:
+        """Return the block's registers. Raises NoAnswer, and Refused where there are none."""
+        ends = self._wire.begin("read", timeout_s)
+        values = self._wire.registers(block, self.unit.read(block), timeout_s)
+        self._wire.end(ends)
+        return values
+
+    def write(self, address: int, values: tuple[int, ...], timeout_s: float) -> None:
+        """Write adjacent registers, in order. Raises NoAnswer, or Refused and writes nothing."""
+        ends = self._wire.begin("write", timeout_s)
+        self.unit.write(address, values)
         self._wire.end(ends)
 
     def reopen(self) -> None:
         """Open the link; memory is always there."""
+        self._wire.reopened()
 
     def close(self) -> None:
         """Close the link."""

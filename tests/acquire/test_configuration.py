@@ -16,6 +16,9 @@ from drivers.description import RegisterDescription, TextDescription
 Spoil = Callable[[str, str, str], None]
 
 STAND = "stand.toml"
+OUTPUTS = '"modbus-tcp:127.0.0.1:1503/1"'
+CONTACTS = '"modbus-tcp:127.0.0.1:1504/1"'
+TEMPERATURES = '"modbus-tcp:127.0.0.1:1505/1"'
 GUARD = '  { field = "guard", name = "guard", unit = "1", stale_after_s = 1.0, critical = true },\n'
 
 
@@ -270,10 +273,15 @@ class TestWhatFilesAgreeOn:
             ('"hv_analyser"', '"lv_analyser"', "instrument[1].name", "its own"),
             ("::5026::", "::5025::", "instrument[1].resource", "lv_analyser has this one"),
             ('"TCPIP::127.0.0.1::5026', '"tcpip0::127.0.0.1::5025', "instrument[1]", "of its own"),
-            ('"registers:contacts"', '"registers:outputs"', "instrument[3].resource", "an opening"),
-            ('"registers:contacts"', '"TCPIP::h::1::SOCKET"', "instrument[3].resource", "register"),
+            (CONTACTS, OUTPUTS, "instrument[3].resource", "an opening"),
+            (CONTACTS, OUTPUTS.replace("/1", "/2"), "instrument[3].resource", "an opening"),
+            (CONTACTS, '"tcpip::127.0.0.1::1503::socket"', "instrument[3].resource", "register"),
+            (CONTACTS, '"TCPIP::h::1::SOCKET"', "instrument[3].resource", "register"),
+            (CONTACTS, '"modbus-tcp:h:1"', "instrument[3].resource", "modbus-tcp:HOST:PORT/UNIT"),
+            (CONTACTS, '"modbus-rtu:/dev/x/248"', "instrument[3].resource", "modbus-rtu:DEVICE"),
+            (TEMPERATURES, CONTACTS, "instrument[4].resource", "contacts has this one"),
             ('"TCPIP::127.0.0.1::5027::SOCKET"', '"registers:x"', "instrument[2].resource", "TCP"),
-            ('"registers:outputs"', '"outputs"', "outputs.resource", "registers:NAME"),
+            (OUTPUTS, '"outputs"', "outputs.resource", "registers:NAME"),
             ("stale_after_s = 1.0", "stale_after_s = 0.1", "instrument[3].channel[0]", "0.2 s"),
             ("ranges = [600]", "ranges = [600, 60]", "instrument[0].channel[0].ranges", "ascend"),
             ("address = 5\n", "address = 4\n", "outputs.loop_regulator", "lv_regulator has"),

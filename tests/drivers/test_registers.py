@@ -30,15 +30,32 @@ def test_adjacent_registers_are_read_at_once() -> None:
 @given(st.sets(st.integers(0, 2000), min_size=1))
 def test_blocks_cover_exactly_what_was_asked(addresses: set[int]) -> None:
     """Every register is read once, none that nobody described, and no read is too long."""
-    blocks = merge(sorted(addresses))
-    covered = [b.address + i for b in blocks for i in range(b.count)]
+    reads = merge([(address, 1) for address in addresses])
+    covered = [first + i for first, count in reads for i in range(count)]
     assert covered == sorted(addresses)
-    assert max(b.count for b in blocks) <= MOST_AT_ONCE
+    assert max(count for _, count in reads) <= MOST_AT_ONCE
 
 
 def test_a_long_run_is_split() -> None:
     """126 adjacent registers need two reads."""
-    assert merge(list(range(126))) == (Block(0, 125), Block(125, 1))
+    assert merge([(address, 1) for address in range(126)]) == [(0, 125), (125, 1)]
+
+
+def test_a_value_of_two_registers_is_never_divided() -> None:
+    """Its halves would be of two instants: the second read begins with it whole."""
+    assert merge([(address, 1) for address in range(124)] + [(124, 2)]) == [(0, 124), (124, 2)]
+
+
+def test_gaps_are_read_over_only_where_allowed() -> None:
+    """Undescribed registers between described ones may be refused by a unit."""
+    assert merge([(0, 2), (9, 1)]) == [(0, 2), (9, 1)]
+    assert merge([(0, 2), (9, 1)], gaps=True) == [(0, 10)]
+    assert merge([(0, 2), (200, 1)], gaps=True) == [(0, 2), (200, 1)]
+
+
+def test_overlapping_values_are_read_once() -> None:
+    """A value within another one's registers needs no read of its own."""
+    assert merge([(4, 2), (5, 1), (5, 2)]) == [(4, 3)]
 
 
 @pytest.mark.parametrize(

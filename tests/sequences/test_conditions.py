@@ -16,7 +16,7 @@ from sequences import warm_conditions as warm
 from sequences.conditions import View
 from sequences.evidence import Evidence, Gap, Loop
 from sequences.following import Rest
-from sequences.prompt import OPERATOR_STOP, PREPARATION, Answer, confirm
+from sequences.prompt import OPERATOR_ABORT, OPERATOR_STOP, PREPARATION, Answer, confirm
 from sequences.scan import (
     FREQUENCY,
     HV_CURRENT,
@@ -450,6 +450,13 @@ class TestWatching:
             at = at._replace(scan=_with(at.scan, answers=(answer,)))
             assert when.stop_asked(0.0, at) is asked
         assert not when.stop_asked(0.0, view())
+
+    def test_the_operator_asks_for_everything_to_open(self) -> None:
+        for prompt, asked in ((OPERATOR_ABORT, True), (OPERATOR_STOP, False)):
+            at = view()
+            answer = Answer(prompt, "somebody", "paper", 1, True, 0)
+            at = at._replace(scan=_with(at.scan, answers=(answer,)))
+            assert when.abort_asked(0.0, at) is asked
 
     def test_words_say_channel_value_and_limit(self) -> None:
         words = when.reads(LV_VOLTAGE, "above the limit")

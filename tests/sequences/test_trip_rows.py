@@ -136,6 +136,7 @@ STATED: dict[str, Stated] = {
     "record_not_written": (None, 1, when.any_closed, when.record_late, {}),
     "prompt_unanswered": (None, 1, when.prompt_open, when.prompt_expired, {}),
     "operator_stop": (None, 1, when.always, when.stop_asked, {}),
+    "operator_abort": (None, 0, when.always, when.abort_asked, {}),
 }
 DEFAULTS = {
     "readings": 1,

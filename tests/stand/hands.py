@@ -9,7 +9,7 @@ from drivers.outputs import LOOP, LV_REGULATOR
 from drivers.simulated.circuit import OPPOSITION
 from drivers.simulated.stand import SimulatedStand
 from sequences.expected import Expected
-from sequences.prompt import OPERATOR_STOP, PREPARATION, Answer, confirm
+from sequences.prompt import OPERATOR_ABORT, OPERATOR_STOP, PREPARATION, Answer, confirm
 from sequences.scan import Open, Procedure, Scan
 from sequences.stages import ask, move, open_contactor
 from tests.stand.conftest import S, Watched
@@ -93,8 +93,17 @@ def hidden(contactor: str, share: float = 0.0) -> Hand:
 
 def asking_to_stop(watched: Watched) -> None:
     """Have the person in charge ask for the run to end."""
+    _ask_for(watched, OPERATOR_STOP)
+
+
+def asking_to_abort(watched: Watched) -> None:
+    """Have the person in charge ask for everything to open at once."""
+    _ask_for(watched, OPERATOR_ABORT)
+
+
+def _ask_for(watched: Watched, what: str) -> None:
     now = watched.rehearsal.clock.now()
-    stop = Answer(OPERATOR_STOP, "the person in charge", "rehearsed", now, True, now)
+    stop = Answer(what, "the person in charge", "rehearsed", now, True, now)
     operator: Any = watched.rehearsal.operator
     said = operator.answers
     operator.answers = lambda: [stop, *said()]

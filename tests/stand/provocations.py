@@ -10,6 +10,7 @@ from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
 from drivers.simulated.circuit import OPPOSITION
 from tests.stand.hands import (
     asking,
+    asking_to_abort,
     asking_to_stop,
     both,
     hidden,
@@ -143,6 +144,7 @@ ACTS: dict[str, Provocation] = {
         develops_s=EXPIRES_S,
     ),
     "operator_stop": Provocation(loaded, asking_to_stop),
+    "operator_abort": Provocation(loaded, asking_to_abort),
 }
 
 # Armed always: they act before anything is switched on.
@@ -152,6 +154,7 @@ EARLY: dict[str, Provocation] = {
     "overvoltage": Provocation(preparing, hidden(LV, 1.0)),
     "volts_per_hertz": Provocation(preparing, both(setting("frequency_hz", 45.0), hidden(LV, 0.9))),
     "operator_stop": Provocation(preparing, asking_to_stop),
+    "operator_abort": Provocation(preparing, asking_to_abort),
 }
 
 # The same faults where they do no harm, or where another trip is the one to see them.

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from random import Random
 
 from drivers.description import Instrument, RegisterDescription, Stand, TextDescription
-from drivers.registers import encode
+from drivers.registers import encode, placed
 from drivers.simulated.faults.fault import Fault, HasStand, PlantFault
 from drivers.simulated.hands import Change
 from drivers.simulated.links import NOT_A_NUMBER
@@ -122,18 +122,22 @@ def _over_range(instrument: Instrument, description: Description) -> dict[int, i
     if isinstance(description, TextDescription):
         return {}
     ranges = {c.field: c.ranges[-1] for c in instrument.channel if c.ranges}
-    return {
-        f.address: encode(f, 1.5 * ranges[f.field]) for f in description.value if f.field in ranges
-    } or None
+    over: dict[int, int] = {}
+    for f in description.value:
+        if f.field in ranges:
+            over |= placed(f, encode(f, 1.5 * ranges[f.field]))
+    return over or None
 
 
 def _no_value(description: Description) -> dict[int, int] | None:
     """Return the registers of no value; None where the unit has no mark for it."""
     if isinstance(description, TextDescription):
         return {}
-    return {
-        f.address: f.not_implemented for f in description.value if f.not_implemented is not None
-    } or None
+    none: dict[int, int] = {}
+    for f in description.value:
+        if f.not_implemented is not None or f.open_sensor:
+            none |= placed(f, encode(f, None))
+    return none or None
 
 
 def _outputs(stand: Stand) -> tuple[PlantFault, ...]:

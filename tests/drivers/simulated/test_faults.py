@@ -320,7 +320,7 @@ def test_somebody_may_look_on_between_two_writes(bench: Bench) -> None:
     def look() -> None:
         seen.append((bench.plant.lv_contactor.commanded, bench.plant.loop_contactor.commanded))
 
-    bench.outputs.after_write = look
+    bench.outputs.unit.after_write = look
     assert wiring.loop_contactor.address == wiring.lv_contactor.address + 1
     bench.outputs.write(wiring.lv_contactor.address, (1, 1), 0.5)
     assert seen == [(True, False), (True, True)]

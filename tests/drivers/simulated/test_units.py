@@ -7,7 +7,7 @@ import pytest
 from drivers.description import RegisterDescription
 from drivers.link import Block, NoAnswer, Refused
 from drivers.reading import Quality
-from drivers.simulated.units import SimulatedRegisterLink
+from drivers.simulated.units import PolledUnit
 from tests.drivers.simulated.scenario import Bench, build, descriptions, stand_file
 
 OUTPUTS = stand_file().outputs
@@ -92,8 +92,8 @@ def test_an_input_without_a_channel_is_an_open_sensor(bench: Bench) -> None:
     description = descriptions()["temperature_scanner"]
     assert isinstance(description, RegisterDescription)
     one = replace(scanner, channel=scanner.channel[:1])
-    link = SimulatedRegisterLink(bench.plant, bench.clock, one, description)
-    assert link.read(Block(3, 6), 0.5) == (0x8000,) * 6
+    unit = PolledUnit(bench.plant, one, description)
+    assert unit.read(Block(3, 6)) == (0x8000,) * 6
 
 
 def test_a_polled_unit_takes_no_writes(bench: Bench) -> None:

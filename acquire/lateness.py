@@ -1,0 +1,39 @@
+"""How late scans began: counted as they come, so that days of them take no more room than one."""
+
+STEP_NS = 100_000
+STEPS = 10_000
+
+
+class Lateness:
+    """Counts how late scans began, in steps of 0.1 ms, the last step and all above together."""
+
+    def __init__(self) -> None:
+        self.scans = self.missed = 0
+        self.most_ns = 0
+        self._counts = [0] * (STEPS + 1)
+
+    def add(self, late_ns: int, missed: int) -> None:
+        """Count a scan that began `late_ns` after it was due, `missed` whole periods left out."""
+        self.scans += 1
+        self.missed += missed
+        self.most_ns = max(self.most_ns, late_ns)
+        self._counts[min(max(late_ns, 0) // STEP_NS, STEPS)] += 1
+
+    def quantile_ns(self, share: float) -> int:
+        """Return what a share of the scans were no later than, ns, rounded up to a step."""
+        wanted, counted = share * self.scans, 0
+        for step, count in enumerate(self._counts[:-1]):
+            counted += count
+            if counted >= wanted:
+                return min((step + 1) * STEP_NS, self.most_ns)
+        return self.most_ns
+
+    def facts(self) -> dict[str, float | int]:
+        """Return what the record keeps, in ms."""
+        return {
+            "scans": self.scans,
+            "missed": self.missed,
+            "p50_ms": self.quantile_ns(0.5) / 1e6,
+            "p99_ms": self.quantile_ns(0.99) / 1e6,
+            "most_ms": self.most_ns / 1e6,
+        }

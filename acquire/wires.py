@@ -1,0 +1,79 @@
+"""The links of a stand that is there: each instrument's by its address in the stand file."""
+
+from typing import Protocol
+
+from acquire.refusal import Refusal
+from drivers.description import Description, Instrument, Stand, TextDescription
+from drivers.instrument import PolledInstrument, RegisterInstrument, TextInstrument
+from drivers.link import Clock, RegisterLink, TextLink
+
+IN_MEMORY = "registers:"
+
+
+class NoAddress(Refusal):
+    """A stand file whose addresses lead nowhere outside a rehearsal."""
+
+
+class Links(Protocol):
+    """Where the links of a stand come from, none of them open yet."""
+
+    def text(self, instrument: Instrument) -> TextLink:
+        """Return the link of an instrument that is asked in lines of text."""
+        ...
+
+    def registers(self, instrument: Instrument) -> RegisterLink:
+        """Return the link of a unit of registers that is polled."""
+        ...
+
+    def outputs(self) -> RegisterLink:
+        """Return the link of the unit that drives the outputs."""
+        ...
+
+
+class Wires:
+    """Links over sockets and serial lines. Raises NoAddress for a stand that has none."""
+
+    def __init__(self, stand: Stand) -> None:
+        self._stand = stand
+        for resource in (stand.outputs.resource, *(i.resource for i in stand.instrument)):
+            if resource.startswith(IN_MEMORY):
+                raise NoAddress(
+                    f"{stand.name}: {resource} is in the memory of a rehearsal; a stand that is"
+                    " there has 'modbus-tcp:HOST:PORT/UNIT' or 'modbus-rtu:DEVICE,BAUD/UNIT'"
+                )
+
+    def text(self, instrument: Instrument) -> TextLink:
+        """Return the link of an instrument that is asked in lines of text."""
+        return text_link(instrument.resource, instrument.name)
+
+    def registers(self, instrument: Instrument) -> RegisterLink:
+        """Return the link of a unit of registers that is polled."""
+        return register_link(instrument.resource, instrument.name)
+
+    def outputs(self) -> RegisterLink:
+        """Return the link of the unit that drives the outputs."""
+        return register_link(self._stand.outputs.resource, "outputs")
+
+
+def text_link(resource: str, name: str) -> TextLink:
+    """Return the link to a VISA resource, not yet open."""
+    # Here, since opening one takes a library that nothing else needs.
+    from drivers.visa import VisaTextLink
+
+    return VisaTextLink(resource, name)
+
+
+def register_link(resource: str, name: str) -> RegisterLink:
+    """Return the link to a unit on Modbus, not yet open."""
+    from drivers.modbus import modbus_link
+
+    return modbus_link(resource, name)
+
+
+def polled(
+    instrument: Instrument, description: Description, links: Links, clock: Clock
+) -> PolledInstrument:
+    """Return an instrument on its link, not yet open."""
+    if isinstance(description, TextDescription):
+        return TextInstrument(instrument, description, links.text(instrument), clock)
+    return RegisterInstrument(instrument, description, links.registers(instrument), clock)

@@ -1,0 +1,85 @@
+"""Where an instrument is, as the stand file writes it, and which resources are one link."""
+
+import re
+from typing import NamedTuple
+
+# Modbus over serial line 1.02, 2.2: addresses of units. Over TCP the byte is free to a gateway.
+SERIAL_UNITS = range(1, 248)
+TCP_UNITS = range(256)
+# Modbus over serial line 1.02, 2.5.1: what a device has to offer where nothing else is said.
+BAUD = 19_200
+PARITY = "E"
+
+MODBUS_FORMS = "'modbus-tcp:HOST:PORT/UNIT' or 'modbus-rtu:DEVICE[,BAUD[,PARITY]]/UNIT'"
+
+_TCP = re.compile(r"modbus-tcp:([^\s:/]+):(\d{1,5})/(\d{1,3})")
+_RTU = re.compile(r"modbus-rtu:([^\s,]+?)(?:,(\d{3,7})(?:,([NEO]))?)?/(\d{1,3})")
+_SOCKET = re.compile(r"tcpip\d*::([^\s:]+)::(\d{1,5})::socket", re.IGNORECASE)
+_SERIAL = re.compile(r"asrl([^\s:]+)::instr", re.IGNORECASE)
+
+
+class TcpUnit(NamedTuple):
+    """A unit of registers over Modbus TCP."""
+
+    host: str
+    port: int
+    unit: int
+
+
+class RtuUnit(NamedTuple):
+    """A unit of registers on a serial line that it may share; `parity` is N, E or O."""
+
+    device: str
+    baud: int
+    parity: str
+    unit: int
+
+
+class Socket(NamedTuple):
+    """An instrument asked in lines of text on a TCP socket."""
+
+    host: str
+    port: int
+
+
+class Serial(NamedTuple):
+    """An instrument asked in lines of text on a serial line of its own."""
+
+    device: str
+
+
+def register_unit(resource: str) -> TcpUnit | RtuUnit | None:
+    """Read the resource of a register unit; None where it is none on a wire."""
+    if (tcp := _TCP.fullmatch(resource)) and int(tcp[2]) < 65536 and int(tcp[3]) in TCP_UNITS:
+        return TcpUnit(tcp[1], int(tcp[2]), int(tcp[3]))
+    if (rtu := _RTU.fullmatch(resource)) and int(rtu[4]) in SERIAL_UNITS:
+        return RtuUnit(rtu[1], int(rtu[2] or BAUD), rtu[3] or PARITY, int(rtu[4]))
+    return None
+
+
+def text_place(resource: str) -> Socket | Serial | None:
+    """Read the VISA name of a socket or a serial line; None for any other."""
+    if (socket := _SOCKET.fullmatch(resource)) and int(socket[2]) < 65536:
+        return Socket(socket[1], int(socket[2]))
+    if serial := _SERIAL.fullmatch(resource):
+        return Serial(serial[1])
+    return None
+
+
+def link_of(resource: str) -> str:
+    """Return one spelling for all resources that share a link: a host's port, or a device."""
+    place = register_unit(resource) or text_place(resource)
+    match place:
+        case TcpUnit() | Socket():
+            return f"{place.host.casefold()}:{place.port}"
+        case RtuUnit() | Serial():
+            return place.device
+        case None:
+            # To VISA, TCPIP:: is TCPIP0::.
+            return re.sub(r"^([a-z]+)::", r"\g<1>0::", resource.strip().casefold())
+
+
+def unit_of(resource: str) -> int:
+    """Return which unit of its link a resource is; 0 where a link has but one."""
+    place = register_unit(resource)
+    return place.unit if place else 0

@@ -1,0 +1,1 @@
+"""The simulated stand's instruments on real wires: sockets and pseudo-terminals."""

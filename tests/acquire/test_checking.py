@@ -1,0 +1,93 @@
+"""`twinload check`: what is wrong with a stand before anything moves, and what to do."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from acquire.checking import checked
+from acquire.clock import WallClock
+from acquire.wires import NoAddress, Wires
+from drivers.description import Stand
+from tests.acquire.wired import WiredStand, unhurried
+
+STAND = "distribution_pair"
+
+
+class Connecting:
+    """A wired stand that `checked` connects to."""
+
+    def __init__(self) -> None:
+        self.wired = WiredStand(unhurried(), WallClock())
+
+    def __call__(self, _stand: Stand) -> WiredStand:
+        return self.wired
+
+
+def test_a_stand_in_order_is_fine_and_none_of_its_outputs_was_written(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    connecting = Connecting()
+    written: list[str] = []
+    connecting.wired.plant.written = lambda output, _value: written.append(output)
+    assert checked(STAND, False, connecting) == 0
+    told = capsys.readouterr().out
+    for channel in unhurried().stand.channels():
+        assert channel in told
+    assert "nothing was written" in told
+    assert written == []
+
+
+@pytest.mark.parametrize("ill", ["lv_analyser", "contacts", "temperatures"])
+def test_an_instrument_that_is_not_there_is_named_with_what_to_do(
+    capsys: pytest.CaptureFixture[str], ill: str
+) -> None:
+    connecting = Connecting()
+    connecting.wired.gone.add(ill)
+    assert checked(STAND, True, connecting) == 4
+    told = json.loads(capsys.readouterr().out)
+    wrong = [i for i in told["instruments"] if i["wrong"]]
+    assert [i["instrument"] for i in wrong] == [ill]
+    assert "the wire is cut" in wrong[0]["wrong"]
+    assert "address" in wrong[0]["to_do"]
+    assert told["outputs"] is None
+
+
+def test_outputs_that_are_not_there_are_wrong(capsys: pytest.CaptureFixture[str]) -> None:
+    connecting = Connecting()
+    connecting.wired.gone.add("outputs")
+    assert checked(STAND, False, connecting) == 4
+    assert "outputs: outputs: asked" in capsys.readouterr().out
+
+
+def test_another_instrument_at_the_address_is_found_by_its_identity(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    connecting = Connecting()
+    connecting.wired.swapped["lv_analyser"] = "series_voltmeter"
+    assert checked(STAND, True, connecting) == 4
+    told = json.loads(capsys.readouterr().out)
+    wrong = next(i for i in told["instruments"] if i["instrument"] == "lv_analyser")
+    assert "POWER ANALYSER" in wrong["wrong"]
+    assert "right instrument" in wrong["to_do"]
+
+
+def test_a_reading_has_value_unit_quality_and_age(capsys: pytest.CaptureFixture[str]) -> None:
+    assert checked(STAND, True, Connecting()) == 0
+    told = json.loads(capsys.readouterr().out)
+    channels = {c["channel"]: c for i in told["instruments"] for c in i["channels"]}
+    guard = channels["guard"]
+    assert (guard["value"], guard["unit"], guard["quality"]) == (1.0, "1", "good")
+    assert guard["age_s"] >= 0
+    # On no winding a resistance meter has nothing to read: it says so, and nothing is wrong.
+    assert channels["a.resistance_hv"]["reason"] == "over range"
+
+
+def test_addresses_in_memory_lead_nowhere(tmp_path: Path) -> None:
+    text = (unhurried().folder / "stand.toml").read_text()
+    (tmp_path / "stand.toml").write_text(
+        text.replace("modbus-tcp:127.0.0.1:1503/1", "registers:outputs")
+    )
+    with pytest.raises(NoAddress, match="registers:outputs") as refused:
+        checked(str(tmp_path), False, Wires)
+    assert "\n" not in str(refused.value)
