@@ -23,6 +23,8 @@ from drivers.link import BadAnswer, ConnectionLost, InstrumentFault, NoAnswer, R
 
 END = b"\n"
 LONGEST_ANSWER = 20_000
+# A socket that may be written takes this much without waiting; no question is as long.
+LONGEST_MESSAGE = 1000
 CONNECT_MS = 3000
 # Remote procedure calls of pyvisa-py add a second to the time-out that they are given.
 RPC_GRACE_S = 1.2
@@ -70,6 +72,8 @@ class VisaTextLink:
 
     def _exchange(self, message: str, timeout_s: float, answered: bool) -> str:
         connection = self._connection
+        if len(message) > LONGEST_MESSAGE or not message.isascii():
+            raise Refused(self._name, message[:40], "no message of at most 1000 ASCII characters")
         session = connection.begin(message)
         try:
             if isinstance(session, _Stream):
