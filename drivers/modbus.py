@@ -11,8 +11,7 @@ from collections.abc import Callable, Sequence
 from select import POLLIN, poll
 from threading import Lock
 from time import monotonic, sleep
-from typing import Any
-from weakref import WeakValueDictionary
+from typing import Any, ClassVar
 
 from pymodbus import ModbusException
 from pymodbus.client import ModbusSerialClient, ModbusTcpClient
@@ -57,7 +56,7 @@ def modbus_link(resource: str, name: str) -> RegisterLink:
     elif rtu := _RTU.fullmatch(resource):
         device, baud, parity, unit, coils = rtu.groups()
         if 0 < int(unit) < 248 and int(baud or 1) > 0:
-            line = _line(device, int(baud or 19200), parity or "E")
+            line = _Line.joined(device, int(baud or 19200), parity or "E")
             return _RtuUnit(line, _Unit(int(unit), name, bool(coils)))
     raise ValueError(
         f"{resource!r}: expected modbus-tcp:HOST:PORT/UNIT or modbus-rtu:DEVICE[,BAUD[,N|E|O]]/UNIT"
@@ -280,9 +279,33 @@ class _Line:
     the line is closed and kept quiet for longer than any answer may take, and then opened afresh.
     """
 
+    _all: ClassVar[dict[str, "_Line"]] = {}
+    _all_lock: ClassVar[Lock] = Lock()
+
+    @classmethod
+    def joined(cls, device: str, baud: int, parity: str) -> "_Line":
+        """Return the one line on a device, with a unit more. Raises ValueError for two speeds."""
+        with cls._all_lock:
+            line = cls._all.setdefault(device, cls(device, baud, parity))
+            if line.settings != (baud, parity):
+                speed = f"{line.settings[0]} baud and parity {line.settings[1]}"
+                raise ValueError(f"{device} has {speed}")
+            line._units += 1
+            return line
+
+    def leave(self) -> None:
+        """Close the line when the last of its units leaves it."""
+        with self._all_lock:
+            self._units -= 1
+            if self._units == 0:
+                del self._all[self._device]
+                self._connection.close()
+
     def __init__(self, device: str, baud: int, parity: str) -> None:
         self.settings = (baud, parity)
         self.opened = 0
+        self._device = device
+        self._units = 0
         self._turn = Lock()
         self._quiet_until = 0.0
         self._slowest_s = 0.0
@@ -352,6 +375,7 @@ class _RtuUnit:
         self._unit = unit
         self._back_off = BackOff()
         self._heard_in = 0
+        self._left = False
 
     def read(self, block: Block, timeout_s: float) -> tuple[int, ...]:
         """Return the block's registers. Raises InstrumentFault."""
@@ -380,7 +404,10 @@ class _RtuUnit:
         self._heard_in = 0
 
     def close(self) -> None:
-        """Leave the line; others may be on it."""
+        """Leave the line for good; others may be on it."""
+        if not self._left:
+            self._left = True
+            self._line.leave()
 
     def _exchange(
         self, asked: str, timeout_s: float, talk: Callable[[_RtuClient, float], Any]
@@ -409,17 +436,3 @@ def _on_line(device: str, baud: int, parity: str) -> _RtuClient:
     if not client.connect():
         raise ConnectionError(f"{device} can't be opened")
     return client
-
-
-_lines: WeakValueDictionary[str, _Line] = WeakValueDictionary()
-_lines_lock = Lock()
-
-
-def _line(device: str, baud: int, parity: str) -> _Line:
-    with _lines_lock:
-        line = _lines.get(device)
-        if line is None:
-            line = _lines[device] = _Line(device, baud, parity)
-        if line.settings != (baud, parity):
-            raise ValueError(f"{device} has {line.settings[0]} baud and parity {line.settings[1]}")
-        return line

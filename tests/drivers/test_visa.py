@@ -11,6 +11,7 @@ import struct
 import time
 import tty
 from collections.abc import Iterator
+from contextlib import suppress
 from threading import Event, Thread
 
 import pytest
@@ -245,8 +246,11 @@ def test_a_flood_ends() -> None:
 def test_a_peer_that_never_reads_is_no_answer() -> None:
     """Once its buffers are full a message can't be sent; the library would wait for ever."""
     go_on = Event()
-    with served(lambda _c, _l: None) as server:
-        server._answering = lambda _c, _l: go_on.wait() and None
+
+    def read_no_more(_connection: socket.socket, _line: bytes) -> None:
+        go_on.wait()
+
+    with served(read_no_more) as server:
         link = VisaTextLink(server.resource, "lv")
         link.reopen()
 
@@ -515,15 +519,13 @@ def test_no_bytes_get_past_the_seam(answer: bytes) -> None:
     with served(send) as server:
         link = VisaTextLink(server.resource, "lv")
         link.reopen()
-        try:
+        line = ""
+        with suppress(InstrumentFault):
             line = link.query("FETC?", ENOUGH_S)
-        except InstrumentFault:
-            return
-        finally:
-            link.close()
-        assert line.isascii()
+        link.close()
+    if line:
         assert answer.count(b"\n") == 1
-        assert line == answer.decode("ascii").rstrip("\r\n") != ""
+        assert line == answer.decode("ascii").rstrip("\r\n")
 
 
 def test_the_session_is_what_this_relies_on() -> None:
