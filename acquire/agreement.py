@@ -7,15 +7,13 @@ from typing import NamedTuple
 
 from acquire.places import Key, nearest
 from drivers.description import (
+    Description,
     Instrument,
     OutputWiring,
-    RegisterDescription,
     Stand,
     TextDescription,
 )
 from drivers.simulated.truth import Truth
-
-Description = TextDescription | RegisterDescription
 
 REGISTERS = "registers:"
 
@@ -85,7 +83,7 @@ def truth_disagreements(truth: Truth, stand: Stand) -> Iterator[Disagreement]:
 
 
 def _instrument(instrument: Instrument, i: int, description: Description) -> Iterator[Disagreement]:
-    served = isinstance(description, RegisterDescription)
+    served = not isinstance(description, TextDescription)
     if served != instrument.resource.startswith(REGISTERS):
         expected = (
             f"'{REGISTERS}NAME'" if served else "a VISA resource, 'TCPIP::HOST::PORT::SOCKET'"
@@ -106,9 +104,9 @@ def _instrument(instrument: Instrument, i: int, description: Description) -> Ite
 
 
 def _offered(description: Description) -> list[str]:
-    if isinstance(description, RegisterDescription):
-        return [value.field for value in description.value]
-    return [field for query in description.query for field in query.fields]
+    if isinstance(description, TextDescription):
+        return [field for query in description.query for field in query.fields]
+    return [value.field for value in description.value]
 
 
 def _repeated(places: Mapping[tuple[Key, ...], str]) -> Iterator[Disagreement]:

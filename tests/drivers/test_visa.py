@@ -478,7 +478,8 @@ def test_an_instrument_comes_back_without_a_restart() -> None:
         cut.set()
         (bad,) = instrument.poll()
         assert (bad.value, bad.quality) == (None, Quality.BAD)
-        assert isinstance(instrument.fault, ConnectionLost)
+        fault = instrument.fault
+        assert isinstance(fault, ConnectionLost)
         assert instrument.poll()[0].value == 400.0
         assert instrument.fault is None
         assert server.asked.count(b"*IDN?") == 2
