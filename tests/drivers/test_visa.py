@@ -13,6 +13,7 @@ import tty
 from collections.abc import Iterator
 from contextlib import suppress
 from threading import Event, Thread
+from typing import Any
 
 import pytest
 import pyvisa
@@ -26,7 +27,7 @@ from drivers.description import Channel, Instrument, Query, TextDescription
 from drivers.instrument import TextInstrument
 from drivers.link import BadAnswer, ConnectionLost, InstrumentFault, NoAnswer, Refused
 from drivers.reading import Quality
-from drivers.visa import LONGEST_ANSWER, VisaTextLink, _Messages, _Stream, _translated
+from drivers.visa import LONGEST_ANSWER, VisaTextLink, _Messages, _translated
 from tests.drivers.canned import CannedClock
 from tests.drivers.served import served
 
@@ -530,12 +531,9 @@ def test_no_bytes_get_past_the_seam(answer: bytes) -> None:
 
 
 def test_the_session_is_what_this_relies_on() -> None:
-    """The library's sessions by handle, and what a stream's session reads and writes through."""
+    """The library's sessions by handle, and the socket in one of them."""
     with served(_answer) as server:
-        link = VisaTextLink(server.resource, "lv")
-        link.reopen()
-        session = link._connection.begin("FETC?")
-        assert isinstance(session, _Stream)
-        assert isinstance(session._interface, socket.socket)
-        link._connection.end()
-        link.close()
+        opened = pyvisa.ResourceManager("@py").open_resource(server.resource)
+        library: Any = opened.visalib
+        assert isinstance(library.sessions[opened.session].interface, socket.socket)
+        opened.close()
