@@ -19,7 +19,7 @@ from pymodbus.constants import ExcCodes
 from pymodbus.exceptions import ConnectionException
 from pymodbus.pdu import ModbusPDU
 
-from drivers.connection import BackOff, Connection
+from drivers.connection import OPENING_S, BackOff, Connection
 from drivers.link import (
     BadAnswer,
     Block,
@@ -322,12 +322,11 @@ class _Line:
         began = monotonic()
         self._slowest_s = max(self._slowest_s, timeout_s)
         if not self._turn.acquire(timeout=timeout_s):
-            raise NoAnswer(name, asked, "the line was busy all the time")
+            raise _NotAsked(name, asked, "the line was busy all the time")
         try:
             client = self._ready(name, asked, began + timeout_s)
-            left = began + timeout_s - monotonic()
-            return talk(client, max(left, self._frame_s))
-        except (Refused, _Quiet):
+            return talk(client, self._left_s(name, asked, began + timeout_s, timeout_s))
+        except (Refused, _NotAsked):
             raise
         except InstrumentFault:
             self._break_off()
@@ -335,18 +334,29 @@ class _Line:
         finally:
             self._turn.release()
 
+    def _left_s(self, name: str, asked: str, deadline: float, timeout_s: float) -> float:
+        """Return the time for an answer. Too little of it would end in silence for everybody."""
+        left = deadline - monotonic()
+        if left < min(self._frame_s, timeout_s / 2):
+            raise _NotAsked(name, asked, "the line was busy too long")
+        return left
+
     def renew(self, name: str, unless_after: int) -> None:
         """Open the line where it is closed, or has not been opened since it was `unless_after`."""
-        with self._turn:
+        if not self._turn.acquire(timeout=OPENING_S):
+            raise _NotAsked(name, "reopen", "the line was busy all the time")
+        try:
             if self._client is not None and self.opened == unless_after:
                 self._break_off()
             self._ready(name, "reopen", self._quiet_until + 1.0)
+        finally:
+            self._turn.release()
 
     def _ready(self, name: str, asked: str, deadline: float) -> _RtuClient:
         if self._client is None:
             left = self._quiet_until - monotonic()
             if left > 0 and self._quiet_until >= deadline:
-                raise _Quiet(name, asked, f"the line is kept quiet for {left:.1f} s")
+                raise _NotAsked(name, asked, f"the line is kept quiet for {left:.1f} s")
             sleep(max(left, 0.0))
             try:
                 self._connection.reopen()
@@ -363,8 +373,8 @@ class _Line:
         self._quiet_until = monotonic() + 2 * self._slowest_s + self._frame_s
 
 
-class _Quiet(NoAnswer):
-    """Nothing was asked: the line is kept quiet."""
+class _NotAsked(NoAnswer):
+    """Nothing was asked, since the line was busy or kept quiet: no fault of the unit's."""
 
 
 class _RtuUnit:
@@ -415,7 +425,7 @@ class _RtuUnit:
         self._heard_in = 0
         try:
             answer = self._line.exchange(self._unit.name, asked, timeout_s, talk)
-        except (Refused, _Quiet):
+        except (Refused, _NotAsked):
             raise
         except InstrumentFault:
             self._back_off.fault()

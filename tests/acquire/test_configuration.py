@@ -74,7 +74,9 @@ class TestWhole:
         own = 'kind = "text"\nidentity = "MINE"\nquery = [{ ask = "U?", fields = ["voltage"] }]\n'
         (folder / "descriptions" / "voltmeter.toml").write_text(own)
         scenario = load_scenario(str(folder), "loss_test")
-        assert scenario.descriptions["voltmeter"].identity == "MINE"
+        mine = scenario.descriptions["voltmeter"]
+        assert isinstance(mine, TextDescription)
+        assert mine.identity == "MINE"
         assert scenario.files["descriptions/voltmeter.toml"] == own
 
     def test_a_byte_order_mark_is_no_error(self, folder: Path) -> None:
