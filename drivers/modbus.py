@@ -9,9 +9,8 @@ import logging
 import re
 from collections.abc import Callable, Sequence
 from select import POLLIN, poll
-from threading import Lock
-from time import monotonic, sleep
-from typing import Any, ClassVar
+from time import monotonic
+from typing import Any
 
 from pymodbus import ModbusException
 from pymodbus.client import ModbusSerialClient, ModbusTcpClient
@@ -19,7 +18,7 @@ from pymodbus.constants import ExcCodes
 from pymodbus.exceptions import ConnectionException
 from pymodbus.pdu import ModbusPDU
 
-from drivers.connection import OPENING_S, BackOff, Connection
+from drivers.connection import BackOff, Connection
 from drivers.link import (
     BadAnswer,
     Block,
@@ -29,6 +28,7 @@ from drivers.link import (
     Refused,
     RegisterLink,
 )
+from drivers.shared_line import NotAsked, SharedLine
 
 # What it says at level ERROR are ordinary time-outs, and each of them is a fault of ours already.
 logging.getLogger("pymodbus").setLevel(logging.CRITICAL + 1)
@@ -36,7 +36,6 @@ logging.getLogger("pymodbus").setLevel(logging.CRITICAL + 1)
 CONNECT_S = 3.0
 _READ_FUNCTIONS = {"coil": 1, "discrete": 2, "holding": 3, "input": 4}
 _WRITE_COIL, _WRITE_REGISTER, _WRITE_COILS, _WRITE_REGISTERS = 5, 6, 15, 16
-_LONGEST_FRAME_BITS = 256 * 11
 _TCP = re.compile(r"modbus-tcp:(.+):(\d+)/(\d+)(/coils)?")
 _RTU = re.compile(r"modbus-rtu:([^,]+?)(?:,(\d+)(?:,([NEO]))?)?/(\d+)(/coils)?")
 
@@ -56,7 +55,9 @@ def modbus_link(resource: str, name: str) -> RegisterLink:
     elif rtu := _RTU.fullmatch(resource):
         device, baud, parity, unit, coils = rtu.groups()
         if 0 < int(unit) < 248 and int(baud or 1) > 0:
-            line = _Line.joined(device, int(baud or 19200), parity or "E")
+            line = SharedLine.joined(
+                device, int(baud or 19200), parity or "E", _on_line, _Waiting.leave
+            )
             return _RtuUnit(line, _Unit(int(unit), name, bool(coils)))
     raise ValueError(
         f"{resource!r}: expected modbus-tcp:HOST:PORT/UNIT or modbus-rtu:DEVICE[,BAUD[,N|E|O]]/UNIT"
@@ -272,115 +273,10 @@ def _connected(host: str, port: int) -> _TcpClient:
     return client
 
 
-class _Line:
-    """A serial line of several units, of which one is talked to at a time.
-
-    An RTU answer doesn't say which question it answers. So after a time-out or anything unreadable
-    the line is closed and kept quiet for longer than any answer may take, and then opened afresh.
-    """
-
-    _all: ClassVar[dict[str, "_Line"]] = {}
-    _all_lock: ClassVar[Lock] = Lock()
-
-    @classmethod
-    def joined(cls, device: str, baud: int, parity: str) -> "_Line":
-        """Return the one line on a device, with a unit more. Raises ValueError for two speeds."""
-        with cls._all_lock:
-            line = cls._all.setdefault(device, cls(device, baud, parity))
-            if line.settings != (baud, parity):
-                speed = f"{line.settings[0]} baud and parity {line.settings[1]}"
-                raise ValueError(f"{device} has {speed}")
-            line._units += 1
-            return line
-
-    def leave(self) -> None:
-        """Close the line when the last of its units leaves it."""
-        with self._all_lock:
-            self._units -= 1
-            if self._units == 0:
-                del self._all[self._device]
-                self._connection.close()
-
-    def __init__(self, device: str, baud: int, parity: str) -> None:
-        self.settings = (baud, parity)
-        self.opened = 0
-        self._device = device
-        self._units = 0
-        self._turn = Lock()
-        self._quiet_until = 0.0
-        self._slowest_s = 0.0
-        self._frame_s = _LONGEST_FRAME_BITS / baud
-        self._client: _RtuClient | None = None
-        self._connection: Connection[_RtuClient] = Connection(
-            device, lambda: _on_line(device, baud, parity), _Waiting.leave
-        )
-
-    def exchange(
-        self, name: str, asked: str, timeout_s: float, talk: Callable[[_RtuClient, float], Any]
-    ) -> Any:
-        """Return what comes of talking on the line, in at most the time-out with all waiting."""
-        began = monotonic()
-        self._slowest_s = max(self._slowest_s, timeout_s)
-        if not self._turn.acquire(timeout=timeout_s):
-            raise _NotAsked(name, asked, "the line was busy all the time")
-        try:
-            client = self._ready(name, asked, began + timeout_s)
-            return talk(client, self._left_s(name, asked, began + timeout_s, timeout_s))
-        except (Refused, _NotAsked):
-            raise
-        except InstrumentFault:
-            self._break_off()
-            raise
-        finally:
-            self._turn.release()
-
-    def _left_s(self, name: str, asked: str, deadline: float, timeout_s: float) -> float:
-        """Return the time for an answer. Too little of it would end in silence for everybody."""
-        left = deadline - monotonic()
-        if left < min(self._frame_s, timeout_s / 2):
-            raise _NotAsked(name, asked, "the line was busy too long")
-        return left
-
-    def renew(self, name: str, unless_after: int) -> None:
-        """Open the line where it is closed, or has not been opened since it was `unless_after`."""
-        if not self._turn.acquire(timeout=OPENING_S):
-            raise _NotAsked(name, "reopen", "the line was busy all the time")
-        try:
-            if self._client is not None and self.opened == unless_after:
-                self._break_off()
-            self._ready(name, "reopen", self._quiet_until + 1.0)
-        finally:
-            self._turn.release()
-
-    def _ready(self, name: str, asked: str, deadline: float) -> _RtuClient:
-        if self._client is None:
-            left = self._quiet_until - monotonic()
-            if left > 0 and self._quiet_until >= deadline:
-                raise _NotAsked(name, asked, f"the line is kept quiet for {left:.1f} s")
-            sleep(max(left, 0.0))
-            try:
-                self._connection.reopen()
-            except ConnectionLost as lost:
-                raise ConnectionLost(name, asked, lost.came_back) from lost
-            self._client = self._connection.begin(asked)
-            self._connection.end()
-            self.opened += 1
-        return self._client
-
-    def _break_off(self) -> None:
-        self._client = None
-        self._connection.fault()
-        self._quiet_until = monotonic() + 2 * self._slowest_s + self._frame_s
-
-
-class _NotAsked(NoAnswer):
-    """Nothing was asked, since the line was busy or kept quiet: no fault of the unit's."""
-
-
 class _RtuUnit:
     """A unit on a line that it shares."""
 
-    def __init__(self, line: _Line, unit: _Unit) -> None:
+    def __init__(self, line: SharedLine[_RtuClient], unit: _Unit) -> None:
         self._line = line
         self._unit = unit
         self._back_off = BackOff()
@@ -425,7 +321,7 @@ class _RtuUnit:
         self._heard_in = 0
         try:
             answer = self._line.exchange(self._unit.name, asked, timeout_s, talk)
-        except (Refused, _NotAsked):
+        except (Refused, NotAsked):
             raise
         except InstrumentFault:
             self._back_off.fault()
