@@ -320,4 +320,4 @@ class TestWhatFilesAgreeOn:
         """A description is of text or of registers."""
         (folder / "descriptions").mkdir()
         (folder / "descriptions" / "voltmeter.toml").write_text('kind = "smoke"\n')
-        assert refusal(folder).expected == "'text' or 'registers'"
+        assert refusal(folder).expected == "'text', 'registers' or 'sunspec'"
