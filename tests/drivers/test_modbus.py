@@ -13,7 +13,6 @@ from threading import Barrier, Event, Thread
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pymodbus.constants import ExcCodes
 
 from drivers import connection
 from drivers.link import (
@@ -26,7 +25,7 @@ from drivers.link import (
     RegisterLink,
 )
 from drivers.modbus import modbus_link
-from tests.drivers.units import BUSY, Reply, RtuLine, crafted, mbap, rtu_line, served_unit
+from tests.drivers.units import BUSY, ExcCodes, Reply, RtuLine, crafted, mbap, rtu_line, served_unit
 
 # Long enough that a busy computer is never taken for silence, short enough to wait for silence.
 ENOUGH_S, SOON_S = 30.0, 0.15

@@ -18,6 +18,8 @@ from pymodbus.framer import FramerRTU
 from pymodbus.server import ModbusTcpServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
+__all__ = ["BUSY", "ExcCodes", "RtuLine", "crafted", "mbap", "rtu", "rtu_line", "served_unit"]
+
 BUSY = ExcCodes.DEVICE_BUSY
 Action = Callable[..., Coroutine[None, None, ExcCodes | None]]
 
