@@ -10,8 +10,8 @@ from drivers.description import (
     Description,
     Instrument,
     OutputWiring,
-    RegisterDescription,
     Stand,
+    TextDescription,
 )
 from drivers.resource import MODBUS_FORMS, link_of, register_unit, unit_of
 from drivers.simulated.truth import Truth
@@ -86,7 +86,7 @@ def truth_disagreements(truth: Truth, stand: Stand) -> Iterator[Disagreement]:
 
 
 def _instrument(instrument: Instrument, i: int, description: Description) -> Iterator[Disagreement]:
-    unit = isinstance(description, RegisterDescription)
+    unit = not isinstance(description, TextDescription)
     if unit != _is_register_unit(instrument.resource):
         expected = REGISTER_FORMS if unit else "a VISA resource, 'TCPIP::HOST::PORT::SOCKET'"
         kind = f"{instrument.description} is {'a register unit' if unit else 'asked in text'}"
@@ -105,9 +105,9 @@ def _instrument(instrument: Instrument, i: int, description: Description) -> Ite
 
 
 def _offered(description: Description) -> list[str]:
-    if isinstance(description, RegisterDescription):
-        return [value.field for value in description.value]
-    return [field for query in description.query for field in query.fields]
+    if isinstance(description, TextDescription):
+        return [field for query in description.query for field in query.fields]
+    return [value.field for value in description.value]
 
 
 def _repeated(places: Mapping[tuple[Key, ...], str]) -> Iterator[Disagreement]:

@@ -18,7 +18,14 @@ from acquire.agreement import (
 from acquire.files import ConfigurationError, File, read_file, reason, validated
 from acquire.places import SHOWN, nearest
 from calculation.nameplate import Pair
-from drivers.description import Description, RegisterDescription, Stand, TextDescription
+from drivers.description import (
+    Description,
+    RegisterDescription,
+    Stand,
+    SunSpecDescription,
+    TextDescription,
+)
+from drivers.registers import plan_reads
 from drivers.simulated.truth import Truth
 from sequences.schedule import Schedule
 
@@ -46,7 +53,7 @@ class Setup:
     pair: Pair
     schedule: Schedule
     schedule_name: str
-    descriptions: dict[str, TextDescription | RegisterDescription]
+    descriptions: dict[str, Description]
     files: dict[str, str]
 
 
@@ -217,14 +224,25 @@ def _description_files(folder: Path, shown: str, stand: Stand, stand_file: File)
     return files
 
 
-def _description(file: File) -> TextDescription | RegisterDescription:
+def _description(file: File) -> Description:
     match file.tables.get("kind"):
         case "text":
             return validated(file, TextDescription)
         case "registers":
-            return validated(file, RegisterDescription)
+            return _register_description(file)
+        case "sunspec":
+            return validated(file, SunSpecDescription)
         case _:
-            raise file.error(("kind",), "'text' or 'registers'")
+            raise file.error(("kind",), "'text', 'registers' or 'sunspec'")
+
+
+def _register_description(file: File) -> RegisterDescription:
+    description = validated(file, RegisterDescription)
+    try:
+        plan_reads(description)
+    except ValueError as error:
+        raise file.error(("value",), f"values that can be read; {error}") from error
+    return description
 
 
 def _refuse(file: File, disagreements: Iterator[Disagreement]) -> None:

@@ -18,6 +18,8 @@ Result = TypeVar("Result")
 
 # Longer than the 5 s that pyvisa-py gives a HiSLIP connection whatever it is told.
 OPENING_S = 6.0
+# What closing a session may take before its thread counts as stuck.
+CLOSING_S = 1.0
 MOST_ABANDONED = 4
 SHORTEST_BACK_OFF_S = 0.5
 LONGEST_BACK_OFF_S = 30.0
@@ -231,9 +233,8 @@ class Connection(Generic[T]):
         """Return a worker that isn't stuck, after leaving one that is to its fate."""
         worker = self._worker
         if worker is not None:
-            # What is posted closes in microseconds where nothing hangs.
             try:
-                worker.call(lambda: None, 0.2)
+                worker.call(lambda: None, CLOSING_S)
             except Outlived:
                 self.abandoned += 1
                 worker.leave()

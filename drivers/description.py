@@ -13,6 +13,18 @@ from drivers.link import Table
 
 Register = Annotated[int, Ge(0), Le(65535)]
 Raw = Annotated[int, Ge(0), Le(0xFFFFFFFF)]
+# Points of the meter models; phase to phase they go by PPV… in all of them.
+SunSpecPoint = Literal[
+    "A", "AphA", "AphB", "AphC",
+    "PhV", "PhVphA", "PhVphB", "PhVphC",
+    "PPV", "PPVphAB", "PPVphBC", "PPVphCA",
+    "Hz",
+    "W", "WphA", "WphB", "WphC",
+    "VA", "VAphA", "VAphB", "VAphC",
+    "VAR", "VARphA", "VARphB", "VARphC",
+    "PF", "PFphA", "PFphB", "PFphC",
+    "TotWhExp", "TotWhImp",
+]  # fmt: skip
 RegisterType = Literal["uint16", "int16", "uint32", "int32", "float32"]
 Unit = Literal["V", "A", "W", "Hz", "°C", "Ω", "", "1"]
 
@@ -152,7 +164,7 @@ class SunSpecValue:
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
 
     field: str
-    point: str
+    point: SunSpecPoint
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +178,7 @@ class SunSpecDescription:
     value: Annotated[tuple[SunSpecValue, ...], MinLen(1)]
 
 
-Description = TextDescription | RegisterDescription
+Description = TextDescription | RegisterDescription | SunSpecDescription
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,10 +9,8 @@ import logging
 import re
 from collections.abc import Callable, Sequence
 from select import POLLIN, poll
-from threading import Lock
-from time import monotonic, sleep
+from time import monotonic
 from typing import Any
-from weakref import WeakValueDictionary
 
 from pymodbus import ModbusException
 from pymodbus.client import ModbusSerialClient, ModbusTcpClient
@@ -30,6 +28,7 @@ from drivers.link import (
     Refused,
     RegisterLink,
 )
+from drivers.shared_line import NotAsked, SharedLine
 
 # What it says at level ERROR are ordinary time-outs, and each of them is a fault of ours already.
 logging.getLogger("pymodbus").setLevel(logging.CRITICAL + 1)
@@ -37,7 +36,6 @@ logging.getLogger("pymodbus").setLevel(logging.CRITICAL + 1)
 CONNECT_S = 3.0
 _READ_FUNCTIONS = {"coil": 1, "discrete": 2, "holding": 3, "input": 4}
 _WRITE_COIL, _WRITE_REGISTER, _WRITE_COILS, _WRITE_REGISTERS = 5, 6, 15, 16
-_LONGEST_FRAME_BITS = 256 * 11
 _TCP = re.compile(r"modbus-tcp:(.+):(\d+)/(\d+)(/coils)?")
 _RTU = re.compile(r"modbus-rtu:([^,]+?)(?:,(\d+)(?:,([NEO]))?)?/(\d+)(/coils)?")
 
@@ -57,7 +55,9 @@ def modbus_link(resource: str, name: str) -> RegisterLink:
     elif rtu := _RTU.fullmatch(resource):
         device, baud, parity, unit, coils = rtu.groups()
         if 0 < int(unit) < 248 and int(baud or 1) > 0:
-            line = _line(device, int(baud or 19200), parity or "E")
+            line = SharedLine.joined(
+                device, int(baud or 19200), parity or "E", _on_line, _Waiting.leave
+            )
             return _RtuUnit(line, _Unit(int(unit), name, bool(coils)))
     raise ValueError(
         f"{resource!r}: expected modbus-tcp:HOST:PORT/UNIT or modbus-rtu:DEVICE[,BAUD[,N|E|O]]/UNIT"
@@ -273,85 +273,15 @@ def _connected(host: str, port: int) -> _TcpClient:
     return client
 
 
-class _Line:
-    """A serial line of several units, of which one is talked to at a time.
-
-    An RTU answer doesn't say which question it answers. So after a time-out or anything unreadable
-    the line is closed and kept quiet for longer than any answer may take, and then opened afresh.
-    """
-
-    def __init__(self, device: str, baud: int, parity: str) -> None:
-        self.settings = (baud, parity)
-        self.opened = 0
-        self._turn = Lock()
-        self._quiet_until = 0.0
-        self._slowest_s = 0.0
-        self._frame_s = _LONGEST_FRAME_BITS / baud
-        self._client: _RtuClient | None = None
-        self._connection: Connection[_RtuClient] = Connection(
-            device, lambda: _on_line(device, baud, parity), _Waiting.leave
-        )
-
-    def exchange(
-        self, name: str, asked: str, timeout_s: float, talk: Callable[[_RtuClient, float], Any]
-    ) -> Any:
-        """Return what comes of talking on the line, in at most the time-out with all waiting."""
-        began = monotonic()
-        self._slowest_s = max(self._slowest_s, timeout_s)
-        if not self._turn.acquire(timeout=timeout_s):
-            raise NoAnswer(name, asked, "the line was busy all the time")
-        try:
-            client = self._ready(name, asked, began + timeout_s)
-            left = began + timeout_s - monotonic()
-            return talk(client, max(left, self._frame_s))
-        except (Refused, _Quiet):
-            raise
-        except InstrumentFault:
-            self._break_off()
-            raise
-        finally:
-            self._turn.release()
-
-    def renew(self, name: str, unless_after: int) -> None:
-        """Open the line where it is closed, or has not been opened since it was `unless_after`."""
-        with self._turn:
-            if self._client is not None and self.opened == unless_after:
-                self._break_off()
-            self._ready(name, "reopen", self._quiet_until + 1.0)
-
-    def _ready(self, name: str, asked: str, deadline: float) -> _RtuClient:
-        if self._client is None:
-            left = self._quiet_until - monotonic()
-            if left > 0 and self._quiet_until >= deadline:
-                raise _Quiet(name, asked, f"the line is kept quiet for {left:.1f} s")
-            sleep(max(left, 0.0))
-            try:
-                self._connection.reopen()
-            except ConnectionLost as lost:
-                raise ConnectionLost(name, asked, lost.came_back) from lost
-            self._client = self._connection.begin(asked)
-            self._connection.end()
-            self.opened += 1
-        return self._client
-
-    def _break_off(self) -> None:
-        self._client = None
-        self._connection.fault()
-        self._quiet_until = monotonic() + 2 * self._slowest_s + self._frame_s
-
-
-class _Quiet(NoAnswer):
-    """Nothing was asked: the line is kept quiet."""
-
-
 class _RtuUnit:
     """A unit on a line that it shares."""
 
-    def __init__(self, line: _Line, unit: _Unit) -> None:
+    def __init__(self, line: SharedLine[_RtuClient], unit: _Unit) -> None:
         self._line = line
         self._unit = unit
         self._back_off = BackOff()
         self._heard_in = 0
+        self._left = False
 
     def read(self, block: Block, timeout_s: float) -> tuple[int, ...]:
         """Return the block's registers. Raises InstrumentFault."""
@@ -380,7 +310,10 @@ class _RtuUnit:
         self._heard_in = 0
 
     def close(self) -> None:
-        """Leave the line; others may be on it."""
+        """Leave the line for good; others may be on it."""
+        if not self._left:
+            self._left = True
+            self._line.leave()
 
     def _exchange(
         self, asked: str, timeout_s: float, talk: Callable[[_RtuClient, float], Any]
@@ -388,7 +321,7 @@ class _RtuUnit:
         self._heard_in = 0
         try:
             answer = self._line.exchange(self._unit.name, asked, timeout_s, talk)
-        except (Refused, _Quiet):
+        except (Refused, NotAsked):
             raise
         except InstrumentFault:
             self._back_off.fault()
@@ -409,17 +342,3 @@ def _on_line(device: str, baud: int, parity: str) -> _RtuClient:
     if not client.connect():
         raise ConnectionError(f"{device} can't be opened")
     return client
-
-
-_lines: WeakValueDictionary[str, _Line] = WeakValueDictionary()
-_lines_lock = Lock()
-
-
-def _line(device: str, baud: int, parity: str) -> _Line:
-    with _lines_lock:
-        line = _lines.get(device)
-        if line is None:
-            line = _lines[device] = _Line(device, baud, parity)
-        if line.settings != (baud, parity):
-            raise ValueError(f"{device} has {line.settings[0]} baud and parity {line.settings[1]}")
-        return line

@@ -1,5 +1,4 @@
-"""Platinum resistance thermometers of 100 Ω (IEC 60751:2008; coefficients as public drivers have
-them, clause 4.2 from memory)."""
+"""Platinum resistance thermometers of 100 Ω (IEC 60751:2008, 4.2; the clause from memory)."""
 
 from math import nan, sqrt
 
@@ -28,8 +27,11 @@ def temperature(ohm: float) -> float:
     if not resistance(LOWEST) <= ohm <= resistance(HIGHEST):
         return nan
     celsius = (-A + sqrt(A**2 - 4 * B * (1 - ohm / R_0))) / (2 * B)
-    # Below 0 °C the third term counts; two steps of Newton's method reach the last digit.
-    for _ in range(0 if celsius >= 0 else 4):
+    if celsius >= 0:
+        return celsius
+    # Below 0 °C the third term counts too: Newton's method from where two terms lead.
+    celsius = max(celsius, LOWEST)
+    for _ in range(4):
         slope = R_0 * (A + 2 * B * celsius + C * (4 * celsius**3 - 300 * celsius**2))
-        celsius -= (resistance(max(celsius, LOWEST)) - ohm) / slope
+        celsius = max(celsius - (resistance(celsius) - ohm) / slope, LOWEST)
     return celsius

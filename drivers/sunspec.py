@@ -59,9 +59,6 @@ def points(model: int) -> dict[str, RegisterField]:
     return found
 
 
-POINTS = tuple(points(201))
-
-
 def located(description: SunSpecDescription, read: Read, name: str) -> RegisterDescription:
     """Find the described model in a unit's map and return where its values stand.
 

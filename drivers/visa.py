@@ -1,21 +1,23 @@
 """Text over VISA resources: TCP sockets, VXI-11, HiSLIP, serial lines and USB (pyvisa-py).
 
-On sockets and serial lines the waiting is done here, on the monotonic clock: pyvisa-py is told to
-read only what has come and to write only what fits, so that none of its calls can wait. (Its own
-waits follow the wall clock, spin on a connection that the other end closed, and have no end where
-nobody reads.) Sessions of the other kinds, and every opening, run in the link's worker.
+PyVISA opens and closes them all. On sockets and serial lines bytes are sent and received here, on
+the descriptor that it opened, and waited for on the monotonic clock: pyvisa-py's own waits follow
+the wall clock, spin on a connection that the other end closed, and have no end where nobody reads.
+Calls of the other kinds of session, and every opening, run in the link's worker.
 """
 
+import os
 import re
+from collections.abc import Callable
 from functools import cache
 from select import POLLIN, POLLOUT, poll
-from socket import IPPROTO_TCP, MSG_DONTWAIT, MSG_PEEK, SO_ERROR, SOL_SOCKET, TCP_NODELAY
+from socket import IPPROTO_TCP, MSG_DONTWAIT, SO_ERROR, SOL_SOCKET, TCP_NODELAY, socket
 from time import monotonic
 from typing import Any
 
 import pyvisa
 import pyvisa_py  # noqa: F401 - pyvisa finds it by name, and would say later that it is missing
-from pyvisa.constants import InterfaceType, Parity, ResourceAttribute, StatusCode, StopBits
+from pyvisa.constants import Parity, ResourceAttribute, StatusCode, StopBits
 from pyvisa.resources import MessageBasedResource
 
 from drivers.connection import BackOff, Connection
@@ -23,6 +25,8 @@ from drivers.link import BadAnswer, ConnectionLost, InstrumentFault, NoAnswer, R
 
 END = b"\n"
 LONGEST_ANSWER = 20_000
+# A socket that may be written takes this much without waiting; no question is as long.
+LONGEST_MESSAGE = 1000
 CONNECT_MS = 3000
 # Remote procedure calls of pyvisa-py add a second to the time-out that they are given.
 RPC_GRACE_S = 1.2
@@ -70,6 +74,8 @@ class VisaTextLink:
 
     def _exchange(self, message: str, timeout_s: float, answered: bool) -> str:
         connection = self._connection
+        if len(message) > LONGEST_MESSAGE or not message.isascii():
+            raise Refused(self._name, message[:40], "no message of at most 1000 ASCII characters")
         session = connection.begin(message)
         try:
             if isinstance(session, _Stream):
@@ -107,19 +113,21 @@ class _Stream:
     def __init__(self, opened: MessageBasedResource, name: str) -> None:
         self._name = name
         self._opened = opened
-        self._session = _session_of(opened)
-        self._interface = self._session.interface
-        self._is_socket = opened.interface_type == InterfaceType.tcpip
-        # No termination character: a read is for exactly what has come.
-        if self._is_socket:
-            self._interface.setsockopt(IPPROTO_TCP, TCP_NODELAY, 1)
+        interface = _session_of(opened).interface
+        fd: int = interface.fileno()
+        self._receive: Callable[[], bytes] = lambda: os.read(fd, LONGEST_ANSWER + 1)
+        self._send: Callable[[bytes], int] = lambda data: os.write(fd, data)
+        if isinstance(interface, socket):
+            self._receive = lambda: interface.recv(LONGEST_ANSWER + 1, MSG_DONTWAIT)
+            self._send = lambda data: interface.send(data, MSG_DONTWAIT)
+            interface.setsockopt(IPPROTO_TCP, TCP_NODELAY, 1)
             opened.set_visa_attribute(ResourceAttribute.tcpip_keepalive, True)
             # A refused connection counts as open until it is used.
-            if error := self._interface.getsockopt(SOL_SOCKET, SO_ERROR):
-                raise OSError(error, "the connection was refused")
+            if error := interface.getsockopt(SOL_SOCKET, SO_ERROR):
+                raise OSError(error, os.strerror(error))
         self._may_read, self._may_write = poll(), poll()
-        self._may_read.register(self._interface.fileno(), POLLIN)
-        self._may_write.register(self._interface.fileno(), POLLOUT)
+        self._may_read.register(fd, POLLIN)
+        self._may_write.register(fd, POLLOUT)
 
     def exchange(self, asked: str, timeout_s: float, answered: bool) -> bytes:
         """Send a message; return what comes up to its line feed, or at once nothing."""
@@ -127,9 +135,7 @@ class _Stream:
         if self._may_read.poll(0):
             came = self._come(asked)
             raise BadAnswer(self._name, asked, f"unasked, before the question: {came[:40]!r}")
-        if not self._may_write.poll(timeout_s * 1000):
-            raise NoAnswer(self._name, asked, f"not sent within {timeout_s:g} s")
-        self._session.write(asked.encode("ascii") + END)
+        self._say(asked, timeout_s)
         came = b""
         while answered and END not in came:
             left = deadline - monotonic()
@@ -146,16 +152,22 @@ class _Stream:
         """Close the session."""
         _close(self._opened)
 
+    def _say(self, asked: str, timeout_s: float) -> None:
+        message = asked.encode("ascii") + END
+        try:
+            sent = self._send(message)
+        except BlockingIOError:
+            may = self._may_write.poll(timeout_s * 1000)
+            sent = self._send(message) if may else 0
+        if sent < len(message):
+            raise NoAnswer(self._name, asked, f"not sent within {timeout_s:g} s")
+
     def _come(self, asked: str) -> bytes:
         """Return what has come, at least a byte of it. Raises ConnectionLost at its end."""
-        if self._is_socket:
-            waiting = len(self._interface.recv(LONGEST_ANSWER + 1, MSG_PEEK | MSG_DONTWAIT))
-        else:
-            waiting = min(self._interface.in_waiting, LONGEST_ANSWER + 1)
-        if not waiting:
+        came = self._receive()
+        if not came:
             raise ConnectionLost(self._name, asked, "closed by the other end")
-        came, _status = self._session.read(waiting)
-        return bytes(came)
+        return came
 
 
 class _Messages:

@@ -1,7 +1,7 @@
 """The simulated stand's links: pyvisa-sim devices for text, memory for registers.
 
-The only file that knows pyvisa and pyvisa-sim. Of the latter it touches three private
-names, `_getters`, `_properties` and `_output_buffers`; a test fails when a release renames them.
+The only file that knows pyvisa-sim, of which it touches three private names, `_getters`,
+`_properties` and `_output_buffers`; a test fails when a release renames them.
 """
 
 from collections import deque
@@ -16,7 +16,7 @@ from pyvisa.rname import to_canonical_name
 from pyvisa_sim.component import Property
 from pyvisa_sim.parser import get_devices
 
-from drivers.description import Instrument, RegisterDescription, TextDescription
+from drivers.description import Description, Instrument, RegisterDescription, TextDescription
 from drivers.link import BadAnswer, Clock, ConnectionLost
 from drivers.simulated.circuit import Solution
 from drivers.simulated.meters import OVER_RANGE, QUANTITIES
@@ -186,7 +186,7 @@ class SimulatedLinks:
     def __init__(
         self,
         plant: SimulatedStand,
-        descriptions: Mapping[str, TextDescription | RegisterDescription],
+        descriptions: Mapping[str, Description],
         meters_yaml: Path,
         clock: Clock,
     ) -> None:

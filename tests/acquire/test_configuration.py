@@ -77,7 +77,9 @@ class TestWhole:
         own = 'kind = "text"\nidentity = "MINE"\nquery = [{ ask = "U?", fields = ["voltage"] }]\n'
         (folder / "descriptions" / "voltmeter.toml").write_text(own)
         scenario = load_scenario(str(folder), "loss_test")
-        assert scenario.descriptions["voltmeter"].identity == "MINE"
+        mine = scenario.descriptions["voltmeter"]
+        assert isinstance(mine, TextDescription)
+        assert mine.identity == "MINE"
         assert scenario.files["descriptions/voltmeter.toml"] == own
 
     def test_a_byte_order_mark_is_no_error(self, folder: Path) -> None:
@@ -326,4 +328,4 @@ class TestWhatFilesAgreeOn:
         """A description is of text or of registers."""
         (folder / "descriptions").mkdir()
         (folder / "descriptions" / "voltmeter.toml").write_text('kind = "smoke"\n')
-        assert refusal(folder).expected == "'text' or 'registers'"
+        assert refusal(folder).expected == "'text', 'registers' or 'sunspec'"

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from drivers.link import Block, InstrumentFault
+from drivers.link import Block, InstrumentFault, Refused
 
 LATENCY = 40_000_000
 
@@ -57,6 +57,7 @@ class CannedRegisters:
         self.registers = registers
         self.fault: InstrumentFault | None = None
         self.short = 0
+        self.refuse_unknown = False
         self.asked: list[Block | str] = []
 
     def read(self, block: Block, timeout_s: float) -> tuple[int, ...]:
@@ -66,7 +67,12 @@ class CannedRegisters:
         if self.fault:
             raise self.fault
         addresses = range(block.address, block.address + block.count - self.short)
+        if self.refuse_unknown and not all(a in self.registers for a in addresses):
+            raise Refused("unit", str(block), "illegal address")
         return tuple(self.registers[a] for a in addresses)
+
+    def block(self, block: Block) -> tuple[int, ...]:
+        return self.read(block, 1.0)
 
     def write(self, address: int, values: tuple[int, ...], timeout_s: float) -> None:
         raise AssertionError(f"nothing is written: {values} at {address}, {timeout_s}")

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from random import Random
 
-from drivers.description import Instrument, RegisterDescription, Stand, TextDescription
+from drivers.description import Description, Instrument, RegisterDescription, Stand
 from drivers.registers import encode, placed
 from drivers.simulated.faults.fault import Fault, HasStand, PlantFault
 from drivers.simulated.hands import Change
@@ -21,7 +21,6 @@ from drivers.simulated.tampering import (
     Truncated,
 )
 
-Description = TextDescription | RegisterDescription
 Changes = Callable[[HasStand], tuple[Change, ...]]
 
 SLOW = 0.9  # of its time-out
@@ -111,7 +110,7 @@ def _tampered(name: str, new: Callable[[SimulatedStand], Tampering]) -> Changes:
 
 
 def _other_identity(description: Description) -> dict[int, int]:
-    if isinstance(description, TextDescription):
+    if not isinstance(description, RegisterDescription):
         return {}
     identity = description.identity
     return {identity.address + i: r ^ 1 for i, r in enumerate(identity.registers)}
@@ -119,7 +118,7 @@ def _other_identity(description: Description) -> dict[int, int]:
 
 def _over_range(instrument: Instrument, description: Description) -> dict[int, int] | None:
     """Return the registers of values above every range; None where the unit has no ranges."""
-    if isinstance(description, TextDescription):
+    if not isinstance(description, RegisterDescription):
         return {}
     ranges = {c.field: c.ranges[-1] for c in instrument.channel if c.ranges}
     over: dict[int, int] = {}
@@ -131,7 +130,7 @@ def _over_range(instrument: Instrument, description: Description) -> dict[int, i
 
 def _no_value(description: Description) -> dict[int, int] | None:
     """Return the registers of no value; None where the unit has no mark for it."""
-    if isinstance(description, TextDescription):
+    if not isinstance(description, RegisterDescription):
         return {}
     none: dict[int, int] = {}
     for f in description.value:

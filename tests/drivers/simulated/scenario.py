@@ -9,7 +9,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from calculation.nameplate import Nameplate, Pair
-from drivers.description import RegisterDescription, Stand, TextDescription
+from drivers.description import Description, RegisterDescription, Stand, TextDescription
 from drivers.instrument import RegisterInstrument, TextInstrument
 from drivers.simulated.circuit import OPPOSITION, Wiring
 from drivers.simulated.links import SimulatedLinks
@@ -41,9 +41,9 @@ def nameplate_file(folder: Path = FOLDER) -> Nameplate:
     return pair.nameplate
 
 
-def descriptions() -> dict[str, TextDescription | RegisterDescription]:
+def descriptions() -> dict[str, Description]:
     folder = Path(str(files("drivers.descriptions")))
-    kinds = TextDescription | RegisterDescription
+    kinds: Any = Description
     return {path.stem: _read(kinds, path) for path in folder.glob("*.toml")}
 
 
