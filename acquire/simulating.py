@@ -58,7 +58,7 @@ async def _serve(
     await served.open()
     try:
         _tell(table(scenario, served.places, wanted))
-        site.faults.start(site)
+        served.start()
         console = HandsConsole(site, known)
         _listen_to_stdin(console, served.move_on, ended)
         await _go_on(site, served.move_on, ended)
