@@ -90,19 +90,32 @@ def test_a_port_that_is_taken_is_one_line(tmp_path: Path) -> None:
     )
 
 
+FILES = ("stand.toml", "meters.yaml")
+
+
+def changed_stand(folder: Path, *changes: tuple[str, str], files: tuple[str, ...] = FILES) -> None:
+    """Change texts of a scenario's stand file and of its meters, each where it is first found."""
+    for file in files:
+        text = (folder / file).read_text(encoding="utf-8")
+        for old, new in changes:
+            text = re.sub(old, new, text, count=1)
+        (folder / file).write_text(text, encoding="utf-8")
+
+
 @pytest.mark.parametrize(
-    ("old", "new", "words"),
+    ("old", "new", "both", "words"),
     [
-        (r'"modbus-tcp:[^"]*:(\d+)/1"', '"registers:x\\1"', "is in memory alone"),
-        (r'"TCPIP::[^"]*"', '"TCPIP::127.0.0.1::inst\\g<0>::INSTR"', "no device of meters.yaml"),
+        (r"modbus-tcp:[^/\n]*/1", "registers:x", False, "is in memory alone"),
+        (r"TCPIP::[^\s]*?::SOCKET", "TCPIP::h::9::SOCKET", False, "no device of meters.yaml"),
+        (r"TCPIP::[^\s]*?::SOCKET", "TCPIP::h::INSTR", True, "neither a socket nor a serial"),
     ],
 )
-def test_what_can_not_be_served(tmp_path: Path, old: str, new: str, words: str) -> None:
-    """A resource that is no wire, and one that no device stands at."""
+def test_what_can_not_be_served(
+    tmp_path: Path, *, old: str, new: str, both: bool, words: str
+) -> None:
+    """A resource that is no wire, one that no device stands at, and one of another protocol."""
     folder = scenario_on_free_ports(tmp_path)
-    text = (folder / "stand.toml").read_text(encoding="utf-8")
-    changed = re.sub(old, new.replace("\\g<0>", ""), text, count=1)
-    (folder / "stand.toml").write_text(changed, encoding="utf-8")
+    changed_stand(folder, (old, new), files=FILES if both else FILES[:1])
     with pytest.raises(ServingRefused, match=words):
         simulated(str(folder), 1, "opposition", [], Wanted())
 
@@ -111,15 +124,6 @@ def test_a_fault_at_a_stage_is_refused() -> None:
     """A stand that is served doesn't know what the program is doing."""
     with pytest.raises(ServingRefused, match="knows no stages"):
         simulated("distribution_pair", 1, "opposition", ["guard_opened@prove"], Wanted())
-
-
-def changed_stand(folder: Path, *changes: tuple[str, str]) -> None:
-    """Change texts of a scenario's stand file and of its meters, each where it is first found."""
-    for file in ("stand.toml", "meters.yaml"):
-        text = (folder / file).read_text(encoding="utf-8")
-        for old, new in changes:
-            text = re.sub(old, new, text, count=1)
-        (folder / file).write_text(text, encoding="utf-8")
 
 
 class TestLinesOfTheFile:
