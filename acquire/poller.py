@@ -7,6 +7,7 @@ from drivers.instrument import PolledInstrument
 from drivers.link import InstrumentFault
 from drivers.reading import Reading
 
+POLL, PUBLICATION = Order.POLL, Order.PUBLICATION
 Publish = Callable[[str, tuple[Reading, ...], InstrumentFault | None], None]
 
 
@@ -26,7 +27,7 @@ class VirtualPoller:
         self._clock = clock
         self._publish = publish
         self._due = clock.now() + round(phase_s * S)
-        clock.at(self._due, Order.POLL, self._poll)
+        clock.at(self._due, POLL, self._poll)
 
     def _poll(self) -> None:
         instrument, clock = self.instrument, self._clock
@@ -37,10 +38,10 @@ class VirtualPoller:
         else:
             clock.at(
                 ended,
-                Order.PUBLICATION,
+                PUBLICATION,
                 lambda: self._publish(instrument.name, readings, fault),
             )
         self._due += self._period
         while self._due < ended:
             self._due += self._period
-        clock.at(self._due, Order.POLL, self._poll)
+        clock.at(self._due, POLL, self._poll)

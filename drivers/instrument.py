@@ -11,7 +11,7 @@ from typing import NamedTuple, Protocol
 
 from drivers.description import Channel, Instrument, RegisterDescription, TextDescription
 from drivers.link import BadAnswer, Clock, InstrumentFault, RegisterLink, TextLink
-from drivers.reading import OVER_RANGE, Quality, Reading
+from drivers.reading import GOOD, OVER_RANGE, Quality, Reading
 from drivers.registers import plan_reads
 from drivers.replies import UnreadableReply, read_numbers
 
@@ -60,7 +60,7 @@ def _slots(channels: tuple[Channel, ...], fields: tuple[str, ...], who: str) -> 
 def _readings(slots: list[_Slot], numbers: Sequence[float], t: int, began: int) -> list[Reading]:
     return [
         # Half the cost of the constructor, and most of what a poll costs beyond its wire.
-        _NEW(Reading, (name, t, began, value, Quality.GOOD, ""))
+        _NEW(Reading, (name, t, began, value, GOOD, ""))
         if -limit <= (value := numbers[at] * ratio) <= limit
         else _without_value(name, value, t, began)
         for at, name, ratio, limit in slots

@@ -12,6 +12,10 @@ class Quality(IntEnum):
     BAD = 2
 
 
+# Until Python 3.12 naming an enum's member costs as much as making a reading.
+GOOD = Quality.GOOD
+
+
 class Reading(NamedTuple):
     """One reading.
 

@@ -140,8 +140,8 @@ def guard_was_open(scan: Scan, expected: Expected) -> bool:
     if is_open(scan, GUARD):
         return True
     # Opened and shut between two scans, the newest reading is of a shut guard.
-    for channel, _t, _began, value, _quality, _reason in scan.arrived:
-        if channel == GUARD and value is not None and value < 0.5:
+    for reading in scan.arrived:
+        if reading.channel == GUARD and reading.value is not None and reading.value < 0.5:
             return True
     # People may have been in and out while nobody read it. While a contactor is closed such a
     # channel is a trip, and that keeps what armed trips use.
@@ -382,7 +382,7 @@ def _from(readings: tuple[tuple[int, float], ...], t: int | None) -> tuple[tuple
         return ()
     if not readings or readings[0][0] >= t:
         return readings
-    return tuple(r for r in readings if r[0] >= t)
+    return tuple([r for r in readings if r[0] >= t])
 
 
 FOLDS = (

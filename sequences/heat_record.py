@@ -12,7 +12,7 @@ from calculation.heat_readings import Floats, History
 from calculation.minutes import MinuteMeans
 from calculation.readings import LoadMeans, LossReadings, NoLoadMeans, ProveMeans
 from drivers.outputs import REGULATORS
-from drivers.reading import Quality, Reading
+from drivers.reading import GOOD, Reading
 from sequences.expected import Expected
 from sequences.scan import (
     HV_CURRENT,
@@ -57,6 +57,7 @@ class HeatRecord:
         warm = (c for c in channels if channels[c].unit == "°C")
         self._minutes_of = frozenset((*warm, *SUPPLY_CHANNELS))
         self._resistance_of = {c: winding_of(c) for c in channels if ".resistance_" in c}
+        self._kept = self._minutes_of | self._resistance_of.keys()
         self.minutes = MinuteMeans()
         self.resistances: dict[str, list[tuple[float, float]]] = {
             winding: [] for winding in self._resistance_of.values()
@@ -90,8 +91,10 @@ class HeatRecord:
     def add(self, readings: Iterable[Reading]) -> None:
         """Take what has arrived; a reading that is not good counts for nothing."""
         minutes_of, add = self._minutes_of, self.minutes.add
-        for channel, t, _began, value, quality, _reason in readings:
-            if value is None or quality is not Quality.GOOD:
+        # Most of what arrives are contacts.
+        kept = [r for r in readings if r.channel in self._kept]
+        for channel, t, _began, value, quality, _reason in kept:
+            if value is None or quality is not GOOD:
                 continue
             if channel in minutes_of:
                 add(channel, t / S, value)

@@ -32,7 +32,8 @@ class Protection:
     def check(self, scan: Scan, evidence: Evidence) -> Trip | None:
         """Return the most urgent trip that acts in this scan, None where none does."""
         at = View(scan, evidence, self._expected)
-        acting = [t for t in self._every_scan if t.armed(at) and t.exceeded(0.0, at)]
+        # The rarer first: whether a trip is armed is asked only of what is over its limit.
+        acting = [t for t in self._every_scan if t.exceeded(0.0, at) and t.armed(at)]
         quiet: dict[str, float] = {}
         for reading in scan.arrived:
             channel, value = reading.channel, reading.value
@@ -41,10 +42,10 @@ class Protection:
             if trips is None or (value is not None and quiet.get(channel) == value):
                 continue
             if value is not None:
-                over = [t for t in trips if t.armed(at) and t.exceeded(value, at)]
+                over = [t for t in trips if t.exceeded(value, at) and t.armed(at)]
             elif reading.reason == OVER_RANGE:
                 value = inf
-                over = [t for t in trips if t.armed(at) and t.exceeded(_tolerated(t, at), at)]
+                over = [t for t in trips if t.exceeded(_tolerated(t, at), at) and t.armed(at)]
             else:
                 continue
             if over:

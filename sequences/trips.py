@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
 from sequences import conditions as when
+from sequences import warm_conditions as warm
 from sequences.conditions import Armed, Exceeded, View, reads, saying
 from sequences.scan import (
     EMERGENCY_STOP,
@@ -101,7 +102,7 @@ def _supply(
 
 
 def _top_liquid(unit: str, channel: str) -> Trip:
-    return Trip(f"over_temperature_{unit}", channel, 1, when.any_closed, when.too_hot,
+    return Trip(f"over_temperature_{unit}", channel, 1, when.any_closed, warm.too_hot,
                 "insulation ages and liquid degrades",
                 reads(channel, "above the schedule's limit"), "cooling, load, sensor",
                 readings=3)
@@ -109,14 +110,14 @@ def _top_liquid(unit: str, channel: str) -> Trip:
 
 def _winding(channel: str) -> Trip:
     return Trip(f"over_temperature_{channel.replace('.', '_')}", channel, 1, when.any_closed,
-                when.winding_too_hot, "insulation ages and may burn",
+                warm.winding_too_hot, "insulation ages and may burn",
                 reads(channel, "above the schedule's limit"), "cooling air, load, sensor",
                 readings=3)
 
 
 def _rise_rate(channel: str) -> Trip:
     return Trip(f"rises_too_fast_{channel.replace('.', '_')}", channel, 1, when.any_closed,
-                when.rises_too_fast(channel), "a fault inside the unit, or cooling that has failed",
+                warm.rises_too_fast(channel), "a fault inside the unit, or cooling that has failed",
                 reads(channel, "rising faster than the schedule allows"),
                 "cooling, load, sensor", readings=3)
 
@@ -183,13 +184,13 @@ TRIPS: tuple[Trip, ...] = (
     _top_liquid("b", TOP_LIQUID_B),
     *(_winding(channel) for channel in WINDING_CHANNELS),
     *(_rise_rate(channel) for channel in (TOP_LIQUID_A, TOP_LIQUID_B, *WINDING_CHANNELS)),
-    Trip("twins_disagree", TOP_LIQUID_B, 1, when.any_closed, when.twins_differ,
-         "one unit is hot or one sensor is wrong", when.twins_words,
+    Trip("twins_disagree", TOP_LIQUID_B, 1, when.any_closed, warm.twins_differ,
+         "one unit is hot or one sensor is wrong", warm.twins_words,
          "valves, liquid level and sensor pockets of both units", readings=3),
-    Trip("winding_twins_disagree", WINDING_CHANNELS[-1], 1, when.any_closed, when.twins_differ,
-         "one unit is hot or one sensor is wrong", when.twins_words,
+    Trip("winding_twins_disagree", WINDING_CHANNELS[-1], 1, when.any_closed, warm.twins_differ,
+         "one unit is hot or one sensor is wrong", warm.twins_words,
          "cooling air and sensors of both units", readings=3),
-    Trip("ambient_out_of_range", "ambient.1", 1, when.any_closed, when.ambient_out_of_range,
+    Trip("ambient_out_of_range", "ambient.1", 1, when.any_closed, warm.ambient_out_of_range,
          "rises are not those of the cooling air that the standard allows",
          reads("ambient.1", "outside the schedule's range for half an hour"),
          "doors, ventilation and heating of the test room", delay_s=1800.0),

@@ -103,8 +103,10 @@ class Witness:
     def _heard_stop(self, t: int, kind: str, facts: Mapping[str, Any]) -> None:
         # A finding on the way, such as aiding, stops nothing: the state tells.
         if kind == "trip":
+            # One that follows another finds everything opened, and slow outputs still writing.
+            first = self.stopped is None or self.stopped.category > 0
             self._stop(t, facts["category"])
-            if facts["category"] == 0:
+            if facts["category"] == 0 and first:
                 invariants.judge(self, invariants.AT_CATEGORY_0)
 
     def _stop(self, t: int, category: int) -> None:

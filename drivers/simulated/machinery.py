@@ -12,7 +12,7 @@ SECOND = 1_000_000_000
 
 
 class Contactor:
-    """A contactor with its auxiliary contact.
+    """A contactor with its auxiliary contact; `closed` is whether its main contacts are.
 
     For hands: `welded` keeps the main contacts as they close, `jammed` keeps them from closing,
     `fallen_out` opens them although the coil is energised, `auxiliary` is what the auxiliary
@@ -28,23 +28,18 @@ class Contactor:
         self._close_ns = round(close_s * SECOND)
         self._open_ns = round(open_s * SECOND)
         self._energised = False
-        self._closed = False
+        self.closed = False
         self.due: float = inf
-
-    @property
-    def closed(self) -> bool:
-        """Whether the main contacts are closed."""
-        return self._closed
 
     @property
     def contact(self) -> bool:
         """What the auxiliary contact says."""
-        return self._closed if self.auxiliary is None else self.auxiliary
+        return self.closed if self.auxiliary is None else self.auxiliary
 
     def advance(self, t: int, supplied: bool) -> None:
         """Move on to `t`, at which the coil circuit is supplied or not."""
         energised = self.commanded and supplied and not self.fallen_out
-        if energised == self._energised == self._closed and self.due == inf:
+        if energised == self._energised == self.closed and self.due == inf:
             return
         if energised != self._energised:
             self._energised = energised
@@ -52,22 +47,23 @@ class Contactor:
         if t >= self.due:
             self.due = inf
             if self._energised:
-                self._closed = self._closed or not self.jammed
+                self.closed = self.closed or not self.jammed
             elif not self.welded:
-                self._closed = False
+                self.closed = False
         elif self.due == inf and self._held_against_coil():
-            self._closed = self._energised
+            self.closed = self._energised
 
     def _held_against_coil(self) -> bool:
         """Whether a fault that kept the contacts from following the coil has gone."""
         if self._energised:
-            return not self._closed and not self.jammed
-        return self._closed and not self.welded
+            return not self.closed and not self.jammed
+        return self.closed and not self.welded
 
 
 class Regulator:
     """A motor regulator: its position travels to a target at its rate, in steps.
 
+    `position` is the true one, 0 to 1 of travel, a whole number of steps.
     For hands: `stuck` stops the motor, `drift_per_s` moves it by itself, `feedback` is what the
     position transmitter says instead of the truth, `output` the share of full voltage that it
     gives instead of what its position promises.
@@ -83,11 +79,7 @@ class Regulator:
         self._target = 0.0
         self._travelled = 0.0
         self._t = 0
-
-    @property
-    def position(self) -> float:
-        """The true position, 0 to 1 of travel, a whole number of steps."""
-        return round(self._travelled / self._resolution) * self._resolution
+        self.position = 0.0
 
     @property
     def target(self) -> float:
@@ -113,15 +105,19 @@ class Regulator:
         elapsed, self._t = t - self._t, t
         if self.drift_per_s:
             moved = self._travelled + self.drift_per_s * elapsed / SECOND
-            self._travelled = min(max(moved, 0.0), 1.0)
+            self._stand_at(min(max(moved, 0.0), 1.0))
         elif self._travelled != self._target and not self.stuck:
             reach = self._rate * elapsed
             way = self._target - self._travelled
-            self._travelled = (
+            self._stand_at(
                 self._target
                 if abs(way) <= reach
                 else (self._travelled + (reach if way > 0 else -reach))
             )
+
+    def _stand_at(self, travelled: float) -> None:
+        self._travelled = travelled
+        self.position = round(travelled / self._resolution) * self._resolution
 
 
 class Watchdog:

@@ -67,7 +67,7 @@ class Meter:
             return None
         gain = 1 + self.reading_error / 100 + self._gauss(0.0, self._sigma)
         shown = true * gain + self.range_error / 100 * span
-        return shown if self._signed else max(shown, 0.0)
+        return shown if self._signed or shown >= 0.0 else 0.0
 
     def _range(self, magnitude: float) -> float | None:
         ranges = self.channel.ranges

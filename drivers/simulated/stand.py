@@ -106,7 +106,7 @@ class SimulatedStand:
             wired.loop_regulator.full_voltage_v, radians(truth.loop_supply.angle_degree)
         )
         self._wired = WiredPair(self.pair, wiring)
-        self._solved_for: tuple[Wiring, Supplies] | None = None
+        self._solved_for: tuple[object, ...] | None = None
         self._solution: Solution
         self._carried: Solution | None = None
         self._switched = self._switches()
@@ -148,12 +148,12 @@ class SimulatedStand:
 
     def solution(self) -> Solution:
         """Return the true circuit at the instant last advanced to."""
-        key = (self.wiring, self._supplies())
-        if key != self._solved_for:
+        now = (*self._switches(), self.lv_regulator.share, self.loop_regulator.share)
+        if now != self._solved_for:
             if self._wired.wiring != self.wiring:
                 self._wired = WiredPair(self.pair, self.wiring)
-            self._solution = self._wired.solve(key[1])
-            self._solved_for = key
+            self._solution = self._wired.solve(self._supplies())
+            self._solved_for = now
         return self._solution
 
     def electrical(self, t: int) -> Solution:
@@ -169,7 +169,7 @@ class SimulatedStand:
         """Return what the contacts unit sees, in the order of STATUS."""
         return (
             self.guard,
-            self.emergency_stop and self.emergency_relay,
+            self.emergency_relay and self.emergency_stop,
             self.protection_contact,
             self.lv_contactor.contact,
             self.loop_contactor.contact,

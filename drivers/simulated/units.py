@@ -121,21 +121,19 @@ class OutputsUnit:
     def read(self, block: Block) -> tuple[int, ...]:
         """Return what was last written. Raises Refused where there is nothing."""
         addresses = range(block.address, block.address + block.count)
-        self._refuse_unknown(addresses, str(block))
+        if not self._writers.keys() >= set(addresses):
+            raise Refused("outputs", str(block), "illegal address")
         return tuple(self._registers[a] for a in addresses)
 
     def write(self, address: int, values: tuple[int, ...]) -> None:
         """Write adjacent registers, in order. Raises Refused and writes nothing."""
-        self._refuse_unknown(range(address, address + len(values)), f"write {values} at {address}")
+        if not self._writers.keys() >= set(range(address, address + len(values))):
+            raise Refused("outputs", f"write {values} at {address}", "illegal address")
         for i, value in enumerate(values, address):
             self._registers[i] = value
             output, scale = self._writers[i]
             self._plant.write(output, value * scale)
             self.after_write()
-
-    def _refuse_unknown(self, addresses: range, asked: str) -> None:
-        if not all(a in self._writers for a in addresses):
-            raise Refused("outputs", asked, "illegal address")
 
 
 Unit = TypeVar("Unit", bound=PolledUnit | OutputsUnit)

@@ -12,6 +12,7 @@ import pytest
 
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR, OutputState
 from sequences import conditions as when
+from sequences import warm_conditions as warm
 from sequences.conditions import View
 from sequences.evidence import Evidence, Gap, Loop
 from sequences.following import Rest
@@ -420,16 +421,16 @@ class TestWatching:
             assert when.record_late(0.0, late)
 
     def test_top_liquid_above_the_schedules_limit(self) -> None:
-        assert not when.too_hot(105.0, view())
-        assert when.too_hot(105.1, view())
+        assert not warm.too_hot(105.0, view())
+        assert warm.too_hot(105.1, view())
 
     @pytest.mark.parametrize("hot", [TOP_LIQUID_A, TOP_LIQUID_B])
     def test_twins_further_apart_than_10_k(self, hot: str) -> None:
         cold = TOP_LIQUID_B if hot == TOP_LIQUID_A else TOP_LIQUID_A
-        assert not when.twins_differ(0.0, view({hot: 60.0, cold: 50.0}))
-        assert when.twins_differ(0.0, view({hot: 60.1, cold: 50.0}))
-        assert when.twins_differ(0.0, view({hot: None, cold: 50.0})) is False
-        assert "60.1" in when.twins_words(view({hot: 60.1, cold: 50.0}))
+        assert not warm.twins_differ(0.0, view({hot: 60.0, cold: 50.0}))
+        assert warm.twins_differ(0.0, view({hot: 60.1, cold: 50.0}))
+        assert warm.twins_differ(0.0, view({hot: None, cold: 50.0})) is False
+        assert "60.1" in warm.twins_words(view({hot: 60.1, cold: 50.0}))
 
     def test_a_prompt_that_stands_longer_than_it_may(self) -> None:
         prompt = confirm(PREPARATION[0], "nothing", 60.0)

@@ -6,6 +6,7 @@ import pytest
 
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
 from sequences import conditions as when
+from sequences import warm_conditions as warm
 from sequences.scan import (
     EMERGENCY_STOP,
     FREQUENCY,
@@ -60,11 +61,11 @@ def supply(
     }
 
 
-def warm(channel: str) -> dict[str, Stated]:
+def of_warmth(channel: str) -> dict[str, Stated]:
     """Too hot, where it is a winding, and rising too fast."""
     named, thrice = channel.replace(".", "_"), {"readings": 3}
-    too_hot = when.winding_too_hot
-    rises = when.rises_too_fast(channel)
+    too_hot = warm.winding_too_hot
+    rises = warm.rises_too_fast(channel)
     rows: dict[str, Stated] = {
         f"over_temperature_{named}": (channel, 1, when.any_closed, too_hot, thrice),
         f"rises_too_fast_{named}": (channel, 1, when.any_closed, rises, thrice),
@@ -73,7 +74,7 @@ def warm(channel: str) -> dict[str, Stated]:
 
 
 WINDINGS = ("a.winding_lv", "a.winding_hv", "b.winding_lv", "b.winding_hv")
-WARM = {n: r for c in (TOP_LIQUID_A, TOP_LIQUID_B, *WINDINGS) for n, r in warm(c).items()}
+WARM = {n: r for c in (TOP_LIQUID_A, TOP_LIQUID_B, *WINDINGS) for n, r in of_warmth(c).items()}
 LV_TWICE = {"readings": 2, "since": LV_REGULATOR}
 STATED: dict[str, Stated] = {
     "emergency_stop": (EMERGENCY_STOP, 0, when.always, when.opened, {}),
@@ -113,23 +114,23 @@ STATED: dict[str, Stated] = {
     ),
     "frequency": (FREQUENCY, 1, when.lv_above_half, when.off_frequency, {"delay_s": 10.0}),
     "stale_channel": (None, 1, when.any_closed, when.something_stale, {"deadline_s": 2.0}),
-    "over_temperature_a": (TOP_LIQUID_A, 1, when.any_closed, when.too_hot, {"readings": 3}),
-    "over_temperature_b": (TOP_LIQUID_B, 1, when.any_closed, when.too_hot, {"readings": 3}),
+    "over_temperature_a": (TOP_LIQUID_A, 1, when.any_closed, warm.too_hot, {"readings": 3}),
+    "over_temperature_b": (TOP_LIQUID_B, 1, when.any_closed, warm.too_hot, {"readings": 3}),
     **{n: row for n, row in WARM.items() if n.startswith("over") and "winding" in n},
     **{n: row for n, row in WARM.items() if n.startswith("rises")},
-    "twins_disagree": (TOP_LIQUID_B, 1, when.any_closed, when.twins_differ, {"readings": 3}),
+    "twins_disagree": (TOP_LIQUID_B, 1, when.any_closed, warm.twins_differ, {"readings": 3}),
     "winding_twins_disagree": (
         "b.winding_hv",
         1,
         when.any_closed,
-        when.twins_differ,
+        warm.twins_differ,
         {"readings": 3},
     ),
     "ambient_out_of_range": (
         "ambient.1",
         1,
         when.any_closed,
-        when.ambient_out_of_range,
+        warm.ambient_out_of_range,
         {"delay_s": 1800.0},
     ),
     "record_not_written": (None, 1, when.any_closed, when.record_late, {}),

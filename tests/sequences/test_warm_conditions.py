@@ -8,7 +8,7 @@ import pytest
 
 from acquire.configuration import load_scenario
 from acquire.stand import expected_of
-from sequences import conditions as when
+from sequences import warm_conditions as warm
 from sequences.conditions import View
 from sequences.evidence import Evidence, unit_c
 from sequences.expected import Expected
@@ -37,25 +37,25 @@ def view(values: Mapping[str, float | None], expected: Expected) -> View:
 class TestWindings:
     def test_above_the_schedules_limit(self) -> None:
         at = view(EVEN, dry())
-        assert not when.winding_too_hot(155.0, at)
-        assert when.winding_too_hot(155.1, at)
+        assert not warm.winding_too_hot(155.0, at)
+        assert warm.winding_too_hot(155.1, at)
 
     def test_twins_differ_by_the_means_of_their_windings(self) -> None:
         """One winding 20 K hotter is a mean of 10 K: the limit; a little more is over it."""
         for hot_c, differ in ((80.0, False), (80.2, True)):
             for channel in WINDING_CHANNELS:
-                assert when.twins_differ(0.0, view(EVEN | {channel: hot_c}, dry())) is differ
+                assert warm.twins_differ(0.0, view(EVEN | {channel: hot_c}, dry())) is differ
 
     def test_both_windings_of_a_unit_hotter_are_a_warmer_unit(self) -> None:
         for hot_c, differ in ((70.0, False), (70.1, True)):
             hot = {c: hot_c for c in WINDING_CHANNELS if c.startswith("a")}
-            assert when.twins_differ(0.0, view(EVEN | hot, dry())) is differ
+            assert warm.twins_differ(0.0, view(EVEN | hot, dry())) is differ
 
     @pytest.mark.parametrize("channel", WINDING_CHANNELS)
     def test_a_unit_of_which_one_winding_is_not_read_is_not_compared(self, channel: str) -> None:
         """A mean of the others would be that of another place."""
         values: dict[str, float | None] = {**EVEN, "a.winding_lv": 140.0, channel: None}
-        assert not when.twins_differ(0.0, view(values, dry()))
+        assert not warm.twins_differ(0.0, view(values, dry()))
 
     def test_a_dry_type_unit_is_as_warm_as_its_windings(self) -> None:
         values = dict(zip(WINDING_CHANNELS, (60.0, 70.0, 80.0, 90.0), strict=True))
@@ -71,16 +71,16 @@ class TestAmbient:
     )
     def test_outside_the_schedules_range(self, reads_c: float, out: bool) -> None:
         expected = replace(shipped(), schedule=replace(shipped().schedule, soak=self.SOAK))
-        assert when.ambient_out_of_range(reads_c, view({}, expected)) is out
+        assert warm.ambient_out_of_range(reads_c, view({}, expected)) is out
 
     def test_a_loss_test_has_no_range(self) -> None:
-        assert not when.ambient_out_of_range(80.0, view({}, shipped()))
+        assert not warm.ambient_out_of_range(80.0, view({}, shipped()))
 
 
 class TestRise:
     """5 K a minute over three to six minutes, and over one at the least."""
 
-    RISES = staticmethod(when.rises_too_fast(TOP_LIQUID_A))
+    RISES = staticmethod(warm.rises_too_fast(TOP_LIQUID_A))
 
     def view(self, paper: Paper, risen_k: float) -> View:
         """Return what is seen in the next second, so much warmer than at first."""
@@ -143,7 +143,7 @@ class TestRise:
         for _ in range(5 * A_MINUTE):
             paper.after()
         at = self.view(paper, 40.0)
-        assert not when.rises_too_fast(TOP_LIQUID_B)(20.0, at)
+        assert not warm.rises_too_fast(TOP_LIQUID_B)(20.0, at)
         assert set(at.evidence.warmed) == {TOP_LIQUID_A, TOP_LIQUID_B}
 
     def test_a_reading_without_a_value_leaves_what_was_known(self) -> None:
