@@ -1,7 +1,8 @@
-"""Answers a second of the served stand, against bare servers that answer the same bytes.
+"""Answers a second of the served stand, against servers that answer the same from memory.
 
 One client asks one instrument as fast as it is answered, over loopback, server and client in a
-process each. The instruments' own latencies are set to nought.
+process each. Lines against a bare server with its answer ready, registers against that and against
+pymodbus's own server. The instruments' own latencies are set to nought.
 
 Run: python -m benchmarks.served_stand
 """
@@ -15,6 +16,10 @@ from contextlib import suppress
 from multiprocessing.connection import Connection
 from statistics import median
 from time import perf_counter
+from typing import Any
+
+from pymodbus.server import ModbusTcpServer
+from pymodbus.simulator import DataType, SimData, SimDevice
 
 from acquire.configuration import load_scenario
 from acquire.serving import ServedStand, Wanted
@@ -28,7 +33,7 @@ READ = bytes.fromhex("0001 0000 0006 01 03 0000 000C")
 
 
 def bare(port: Connection, text: bytes, block: bytes) -> None:
-    """Answer each question with bytes that are ready; lines on one port, frames on another."""
+    """Answer each question with bytes that are ready, and registers by pymodbus; a port each."""
 
     async def lines(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         while await reader.readline():
@@ -44,7 +49,12 @@ def bare(port: Connection, text: bytes, block: bytes) -> None:
 
     async def serve() -> None:
         servers = [await asyncio.start_server(s, "127.0.0.1", 0) for s in (lines, frames)]
-        port.send([s.sockets[0].getsockname()[1] for s in servers])
+        ports = [s.sockets[0].getsockname()[1] for s in servers]
+        registers = SimData(0, values=list(range(12)), datatype=DataType.REGISTERS)
+        theirs = ModbusTcpServer(SimDevice(1, [registers]), address=("127.0.0.1", 0))
+        await theirs.serve_forever(background=True)
+        listening: Any = theirs.transport
+        port.send([*ports, listening.sockets[0].getsockname()[1]])
         await asyncio.Event().wait()
 
     asyncio.run(serve())
@@ -92,19 +102,25 @@ def main() -> None:
         "lines of text": (text, ASK, lambda a: a.endswith(b"\n")),
         "Modbus TCP": (registers, READ, lambda a: len(a) >= 6 + int.from_bytes(a[4:6], "big")),
     }
-    answers = {kind: asked(*kinds[kind])[1] for kind in kinds}
+    answers = [asked(*kind)[1] for kind in kinds.values()]
     bare_end, far_end = spawn.Pipe()
-    beneath = spawn.Process(target=bare, args=(far_end, *answers.values()), daemon=True)
+    beneath = spawn.Process(target=bare, args=(far_end, *answers), daemon=True)
     beneath.start()
-    ports = dict(zip(kinds, bare_end.recv(), strict=True))
-    for kind, (port, question, answered) in kinds.items():
+    lines, frames, pymodbus = bare_end.recv()
+    against = [
+        ("lines of text", "bare", lines),
+        ("Modbus TCP", "bare", frames),
+        ("Modbus TCP", "pymodbus", pymodbus),
+    ]
+    for kind, beside, other in against:
+        port, question, answered = kinds[kind]
         pairs = [
-            (asked(port, question, answered)[0], asked(ports[kind], question, answered)[0])
+            (asked(port, question, answered)[0], asked(other, question, answered)[0])
             for _ in range(ROUNDS)
         ]
         served, plain = (median(column) for column in zip(*pairs, strict=True))
         ratio = median(ours / bare for ours, bare in pairs)
-        print(f"{kind:14} {served:8.0f} a second; bare {plain:8.0f}; ratio {ratio:.2f}")
+        print(f"{kind:13} {served:7.0f} a second; {beside} {plain:.0f}; ratio {ratio:.2f}")
     process.kill()
     beneath.kill()
 
