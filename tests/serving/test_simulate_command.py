@@ -14,7 +14,7 @@ import pytest
 from acquire.configuration import load_scenario
 from acquire.serving import ServingRefused, Wanted
 from acquire.simulating import simulated
-from tests.serving.serving import PATIENCE_S, Bench, asked, scenario_on_free_ports
+from tests.serving.serving import PATIENCE_S, Bench, asked, scenario_on_free_ports, waited_for
 
 COMMAND = [sys.executable, "-c", "from acquire.commands import app; app()", "simulate"]
 
@@ -71,6 +71,21 @@ def test_it_outlives_whoever_typed_and_ends_on_ctrl_c(process: subprocess.Popen[
     (port,) = (int(found[1]) for line in table if (found := re.search(r"hv_ana.*:(\d+)", line)))
     assert asked(port, "*IDN?")[0].startswith("INVENTED")
     process.send_signal(signal.SIGINT)
+    assert process.wait(PATIENCE_S) == 0
+
+
+def test_it_outlives_whoever_read_what_it_tells(process: subprocess.Popen[str]) -> None:
+    """A line that nobody can be told is done all the same."""
+    assert process.stdin is not None
+    assert process.stdout is not None
+    table = told(process, "lines here")
+    process.stdout.close()
+    (port,) = (int(found[1]) for line in table if (found := re.search(r"hv_ana.*:(\d+)", line)))
+    process.stdin.write("state\nfault hv_analyser_not_a_number\n")
+    process.stdin.flush()
+    assert waited_for(lambda: asked(port, "FETC?")[0].startswith("9.91E+37,"))
+    process.stdin.write("quit\n")
+    process.stdin.flush()
     assert process.wait(PATIENCE_S) == 0
 
 
