@@ -74,10 +74,13 @@ class ServedStand:
         self._servers: list[asyncio.Server] = []
         self._lines: list[SerialLine] = []
         self._talks: set[asyncio.Task[None]] = set()
-        self._time = WallClock(speed=wanted.speed)
+        self._time: WallClock | None = None
 
     async def open(self) -> None:
-        """Serve everything. Raises ServingRefused where a port or a name is taken."""
+        """Serve everything, on a plant whose time stands still until `start`.
+
+        Raises ServingRefused where a port or a name is taken.
+        """
         try:
             for instrument in self._texts:
                 await self._text(instrument)
@@ -88,6 +91,10 @@ class ServedStand:
         except ServingRefused:
             self.close()
             raise
+
+    def start(self) -> None:
+        """Let time pass, with the faults that are there from the start."""
+        self.site.faults.start(self.site)
         self._time = WallClock(speed=self._wanted.speed)
 
     def close(self) -> None:
@@ -101,6 +108,8 @@ class ServedStand:
 
     def move_on(self) -> None:
         """Move people's hands and the plant on to now."""
+        if self._time is None:
+            return
         now = self._time.now()
         self.site.clock.without_program(now)
         self.site.stand.advance(now)
@@ -108,8 +117,8 @@ class ServedStand:
     async def _text(self, instrument: Instrument) -> None:
         try:
             device = self._links.device(instrument)
-        except ConnectionLost as error:
-            raise ServingRefused(f"{error}: no device of meters.yaml") from error
+        except ValueError as error:
+            raise ServingRefused(str(error)) from error
         served = ServedText(device, self._wire(instrument.name, instrument.timeout_s))
         place = text_place(instrument.resource)
         match place:

@@ -58,7 +58,7 @@ async def _serve(
     await served.open()
     try:
         _tell(table(scenario, served.places, wanted))
-        site.faults.start(site)
+        served.start()
         console = HandsConsole(site, known)
         _listen_to_stdin(console, served.move_on, ended)
         await _go_on(site, served.move_on, ended)
@@ -142,6 +142,10 @@ def _tell_fault(t: int, _kind: str, facts: Mapping[str, Any]) -> None:
 
 
 def _tell(lines: Sequence[str]) -> None:
-    for line in lines:
-        print(line)
-    sys.stdout.flush()
+    try:
+        for line in lines:
+            print(line)
+        sys.stdout.flush()
+    except OSError:
+        # Whoever read this has gone; clients have not.
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - until the end

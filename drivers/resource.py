@@ -12,14 +12,14 @@ PARITY = "E"
 
 MODBUS_FORMS = "'modbus-tcp:HOST:PORT/UNIT' or 'modbus-rtu:DEVICE[,BAUD[,PARITY]]/UNIT'"
 
-_TCP = re.compile(r"modbus-tcp:([^\s:/]+):(\d{1,5})/(\d{1,3})")
-_RTU = re.compile(r"modbus-rtu:([^\s,]+?)(?:,(\d{3,7})(?:,([NEO]))?)?/(\d{1,3})")
+_TCP = re.compile(r"modbus-tcp:([^\s/]+):(\d{1,5})/(\d{1,3})(?:/coils)?")
+_RTU = re.compile(r"modbus-rtu:([^\s,]+?)(?:,(\d{3,7})(?:,([NEO]))?)?/(\d{1,3})(?:/coils)?")
 _SOCKET = re.compile(r"tcpip\d*::([^\s:]+)::(\d{1,5})::socket", re.IGNORECASE)
 _SERIAL = re.compile(r"asrl([^\s:]+)::instr", re.IGNORECASE)
 
 
 class TcpUnit(NamedTuple):
-    """A unit of registers over Modbus TCP."""
+    """A unit of registers, or of coils, over Modbus TCP."""
 
     host: str
     port: int

@@ -211,10 +211,13 @@ class SimulatedLinks:
     def device(self, instrument: Instrument) -> Callable[[str], tuple[bytes, ...]]:
         """Return what a text instrument says to a message, for whoever serves it.
 
-        Raises ConnectionLost where no device stands at its resource.
+        Raises ValueError where no device stands at its resource.
         """
-        self.text(instrument).reopen()
-        return partial(self._devices.answers, str(to_canonical_name(instrument.resource)))
+        self.text(instrument)
+        resource = str(to_canonical_name(instrument.resource))
+        if resource not in self._devices:
+            raise ValueError(f"{instrument.name}: no device of meters.yaml is at {resource}")
+        return partial(self._devices.answers, resource)
 
     def registers(self, instrument: Instrument) -> SimulatedRegisterLink[PolledUnit]:
         """Return the link of a register unit that is polled."""

@@ -76,7 +76,7 @@ class Bench:
             return
         finally:
             self._ready.set()
-        self.site.faults.start(self.site)
+        self.served.start()
         while not self._ended.is_set():
             self.served.move_on()
             await asyncio.sleep(STEP_S)

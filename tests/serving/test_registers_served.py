@@ -72,7 +72,7 @@ def test_what_is_not_there_is_refused(stand: Bench, client: Connect) -> None:
     contacts = client(stand, "contacts")
     assert contacts.read_holding_registers(0, count=40, device_id=1).exception_code == 2
     assert contacts.write_register(2, 0, device_id=1).exception_code == 2
-    assert contacts.read_coils(0, count=1, device_id=1).exception_code == 1
+    assert contacts.mask_write_register(address=2, device_id=1).exception_code == 1
     assert contacts.read_holding_registers(0, count=1, device_id=9).exception_code == 11
     outputs = client(stand, "outputs")
     assert outputs.write_register(77, 0, device_id=1).exception_code == 2
@@ -164,6 +164,23 @@ def test_a_regulator_goes_where_it_is_sent(serve: Serve, client: Connect) -> Non
     )
     back = outputs.read_holding_registers(wired.lv_regulator.address, count=2, device_id=1)
     assert back.registers == [2500, 5000]
+
+
+def test_outputs_are_coils_as_well(serve: Serve, client: Connect) -> None:
+    """What a coil is told the contactor is told; contacts read as discrete inputs."""
+    bench = serve()
+    wired, outputs = bench.scenario.stand.outputs, client(bench, "outputs")
+    assert not outputs.write_coil(wired.lv_contactor.address, True, device_id=1).isError()
+    assert bench.ask(lambda: bench.plant.lv_contactor.commanded) is True
+    at = wired.lv_contactor.address
+    assert not outputs.write_coils(at, [False, True], device_id=1).isError()
+    assert bench.ask(
+        lambda: (bench.plant.lv_contactor.commanded, bench.plant.loop_contactor.commanded)
+    ) == (False, True)
+    assert outputs.read_coils(at, count=2, device_id=1).bits[:2] == [False, True]
+    contacts = client(bench, "contacts")
+    read = contacts.read_discrete_inputs(2, count=4, device_id=1)
+    assert read.bits[:4] == [True, True, True, False]
 
 
 @pytest.mark.parametrize("speed", [0.5, 20.0])

@@ -1,6 +1,5 @@
 """`twinload simulate` as a process: its table, its end, and what it refuses."""
 
-import os
 import re
 import shutil
 import signal
@@ -15,7 +14,7 @@ import pytest
 from acquire.configuration import load_scenario
 from acquire.serving import ServingRefused, Wanted
 from acquire.simulating import simulated
-from tests.serving.serving import PATIENCE_S, Bench, asked, scenario_on_free_ports
+from tests.serving.serving import PATIENCE_S, Bench, asked, scenario_on_free_ports, waited_for
 
 COMMAND = [sys.executable, "-c", "from acquire.commands import app; app()", "simulate"]
 
@@ -75,6 +74,21 @@ def test_it_outlives_whoever_typed_and_ends_on_ctrl_c(process: subprocess.Popen[
     assert process.wait(PATIENCE_S) == 0
 
 
+def test_it_outlives_whoever_read_what_it_tells(process: subprocess.Popen[str]) -> None:
+    """A line that nobody can be told is done all the same."""
+    assert process.stdin is not None
+    assert process.stdout is not None
+    table = told(process, "lines here")
+    process.stdout.close()
+    (port,) = (int(found[1]) for line in table if (found := re.search(r"hv_ana.*:(\d+)", line)))
+    process.stdin.write("state\nfault hv_analyser_not_a_number\n")
+    process.stdin.flush()
+    assert waited_for(lambda: asked(port, "FETC?")[0].startswith("9.91E+37,"))
+    process.stdin.write("quit\n")
+    process.stdin.flush()
+    assert process.wait(PATIENCE_S) == 0
+
+
 def test_a_port_that_is_taken_is_one_line(tmp_path: Path) -> None:
     """It says whose port it is, and leaves nothing behind."""
     folder = scenario_on_free_ports(tmp_path)
@@ -91,19 +105,32 @@ def test_a_port_that_is_taken_is_one_line(tmp_path: Path) -> None:
     )
 
 
+FILES = ("stand.toml", "meters.yaml")
+
+
+def changed_stand(folder: Path, *changes: tuple[str, str], files: tuple[str, ...] = FILES) -> None:
+    """Change texts of a scenario's stand file and of its meters, each where it is first found."""
+    for file in files:
+        text = (folder / file).read_text(encoding="utf-8")
+        for old, new in changes:
+            text = re.sub(old, new, text, count=1)
+        (folder / file).write_text(text, encoding="utf-8")
+
+
 @pytest.mark.parametrize(
-    ("old", "new", "words"),
+    ("old", "new", "both", "words"),
     [
-        (r'"modbus-tcp:[^"]*:(\d+)/1"', '"registers:x\\1"', "is in memory alone"),
-        (r'"TCPIP::[^"]*"', '"TCPIP::127.0.0.1::inst\\g<0>::INSTR"', "no such resource"),
+        (r"modbus-tcp:[^/\n]*/1", "registers:x", False, "is in memory alone"),
+        (r"TCPIP::[^\s]*?::SOCKET", "TCPIP::h::9::SOCKET", False, "no device of meters.yaml"),
+        (r"TCPIP::[^\s]*?::SOCKET", "TCPIP::h::INSTR", True, "neither a socket nor a serial"),
     ],
 )
-def test_what_can_not_be_served(tmp_path: Path, old: str, new: str, words: str) -> None:
-    """A resource that is no wire, and one that no device stands at."""
+def test_what_can_not_be_served(
+    tmp_path: Path, *, old: str, new: str, both: bool, words: str
+) -> None:
+    """A resource that is no wire, one that no device stands at, and one of another protocol."""
     folder = scenario_on_free_ports(tmp_path)
-    text = (folder / "stand.toml").read_text(encoding="utf-8")
-    changed = re.sub(old, new.replace("\\g<0>", ""), text, count=1)
-    (folder / "stand.toml").write_text(changed, encoding="utf-8")
+    changed_stand(folder, (old, new), files=FILES if both else FILES[:1])
     with pytest.raises(ServingRefused, match=words):
         simulated(str(folder), 1, "opposition", [], Wanted())
 
@@ -114,27 +141,71 @@ def test_a_fault_at_a_stage_is_refused() -> None:
         simulated("distribution_pair", 1, "opposition", ["guard_opened@prove"], Wanted())
 
 
-def test_a_line_of_the_file_is_there_under_its_name(tmp_path: Path) -> None:
-    """modbus-rtu:DEVICE: a link of that name while it is served, and another's is left alone."""
-    folder = scenario_on_free_ports(tmp_path)
-    device = tmp_path / "line"
-    text = (folder / "stand.toml").read_text(encoding="utf-8")
-    for number in (1, 2):
-        text = re.sub(r"modbus-tcp:[^/]*/1", f"modbus-rtu:{device}/{number}", text, count=2)
-        break
-    text = text.replace(f"modbus-rtu:{device}/1", f"modbus-rtu:{device}.outputs/1", 1)
-    (folder / "stand.toml").write_text(text, encoding="utf-8")
-    bench = Bench(folder, Wanted())
+class TestLinesOfTheFile:
+    def test_register_units_on_lines(self, tmp_path: Path) -> None:
+        """modbus-rtu:DEVICE: the line has that name while it is served, with both units on it."""
+        folder, line = scenario_on_free_ports(tmp_path), tmp_path / "line"
+        of_a_unit = r"modbus-tcp:[^/\n]*/1"
+        changed_stand(
+            folder,
+            (of_a_unit, f"modbus-rtu:{line}.outputs/1"),
+            (of_a_unit, f"modbus-rtu:{line},9600,N/1"),
+            (of_a_unit, f"modbus-rtu:{line},9600,N/2"),
+        )
+        bench = Bench(folder, Wanted())
+        try:
+            assert {bench.line(unit) for unit in ("contacts", "temperatures")} == {str(line)}
+            assert bench.line("outputs") == f"{line}.outputs"
+            assert line.resolve().is_char_device()
+        finally:
+            bench.close()
+        assert not line.is_symlink()
+
+    def test_a_text_instrument_on_a_line(self, tmp_path: Path) -> None:
+        """ASRL names a device likewise."""
+        folder, line = scenario_on_free_ports(tmp_path), tmp_path / "meter"
+        changed_stand(folder, (r"TCPIP::[^\s]*?::SOCKET", f"ASRL{line}::INSTR"))
+        bench = Bench(folder, Wanted())
+        try:
+            assert bench.line("lv_analyser") == str(line)
+        finally:
+            bench.close()
+
+    def test_a_pseudo_terminal_beside_the_socket(self, tmp_path: Path) -> None:
+        """served_pty is of one instrument; the others have their sockets alone."""
+        folder = scenario_on_free_ports(tmp_path)
+        changed_stand(folder, (r'(name = "hv_analyser")', r"\1\nserved_pty = true"))
+        bench = Bench(folder, Wanted())
+        try:
+            lines = [p.what for p in bench.served.places if "/dev/" in p.where]
+        finally:
+            bench.close()
+        assert lines == ["hv_analyser"]
+
+    def test_what_others_have_is_left_alone(self, tmp_path: Path) -> None:
+        """A file of that name is refused; a link that a killed stand left behind is replaced."""
+        folder, line = scenario_on_free_ports(tmp_path), tmp_path / "line"
+        changed_stand(folder, (r"modbus-tcp:[^/\n]*/1", f"modbus-rtu:{line}/1"))
+        line.write_text("somebody's\n")
+        with pytest.raises(ServingRefused, match=r"outputs: can't be served on .*: file exists"):
+            Bench(folder, Wanted())
+        assert line.read_text() == "somebody's\n"
+        line.unlink()
+        line.symlink_to(tmp_path / "gone")
+        Bench(folder, Wanted()).close()
+        assert not line.is_symlink()
+
+
+def test_it_listens_where_it_is_told_to(tmp_path: Path) -> None:
+    """The address of the option, with the ports of the file."""
+    bench = Bench(scenario_on_free_ports(tmp_path), Wanted(listen="127.0.0.2"))
     try:
-        assert bench.line("contacts") == str(device)
-        assert os.path.realpath(device).startswith("/dev/")
+        port = bench.port("lv_analyser")
+        with pytest.raises(ConnectionRefusedError):
+            socket.create_connection(("127.0.0.1", port), PATIENCE_S)
+        socket.create_connection(("127.0.0.2", port), PATIENCE_S).close()
     finally:
         bench.close()
-    assert not device.is_symlink()
-    device.write_text("somebody's\n")
-    with pytest.raises(ServingRefused, match="file exists"):
-        Bench(folder, Wanted())
-    assert device.read_text() == "somebody's\n"
 
 
 def needs(program: str) -> str:

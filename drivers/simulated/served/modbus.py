@@ -20,8 +20,9 @@ from drivers.link import Block, Refused
 from drivers.simulated.served.wire import ServedWire
 from drivers.simulated.tampering import Tampering
 
-READS = (3, 4)
-WRITES = (6, 16)
+READS = (1, 2, 3, 4)
+BITS = (1, 2)
+WRITES = (5, 6, 15, 16)
 # Modbus messaging on TCP/IP 1.0b, 3.1.3: what follows a header's length, unit and PDU.
 TCP_LENGTHS = range(2, 255)
 # Whatever lies on a serial line that long without becoming a frame is none; 3.5 characters by the
@@ -52,6 +53,7 @@ class ServedUnit(NamedTuple):
 class ServedUnits:
     """The units behind one address, by number, for any number of clients.
 
+    Coils, inputs and both kinds of registers are one space: a bit is whether its register is set.
     Towards pymodbus's requests it is the store that they read and write.
     """
 
@@ -104,8 +106,8 @@ class ServedUnits:
 
     async def async_getValues(  # noqa: N802 - the name is pymodbus's
         self, number: int, function: int, address: int, count: int
-    ) -> list[int] | ExcCodes:
-        """Return registers; what a write reads back comes without an exchange of its own."""
+    ) -> list[int] | list[bool] | ExcCodes:
+        """Return registers or bits; what a write reads back is part of its own exchange."""
         unit, wire = self._units[number]
         block = Block(address, count)
 
@@ -117,18 +119,18 @@ class ServedUnits:
                 return list(unit.read(block))
             self._hear(wire)
             registers: tuple[int, ...] = await wire.carry(unit.read(block), changed)
-            return list(registers)
+            return [bool(r) for r in registers] if function in BITS else list(registers)
         except Refused:
             return ExcCodes.ILLEGAL_ADDRESS
 
     async def async_setValues(  # noqa: N802 - the name is pymodbus's
-        self, number: int, _function: int, address: int, values: list[int]
+        self, number: int, _function: int, address: int, values: list[int] | list[bool]
     ) -> ExcCodes | None:
-        """Write registers."""
+        """Write registers or bits."""
         unit, wire = self._units[number]
         try:
             self._hear(wire)
-            unit.write(address, tuple(values))
+            unit.write(address, tuple(map(int, values)))
         except Refused:
             return ExcCodes.ILLEGAL_ADDRESS
         await wire.carry((), lambda _, nothing: nothing)

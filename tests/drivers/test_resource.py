@@ -1,0 +1,64 @@
+"""Where instruments are: what a resource means, and which share a link."""
+
+import pytest
+
+from drivers.resource import (
+    RtuUnit,
+    Serial,
+    Socket,
+    TcpUnit,
+    link_of,
+    register_unit,
+    text_place,
+    unit_of,
+)
+
+
+@pytest.mark.parametrize(
+    ("resource", "unit"),
+    [
+        ("modbus-tcp:10.0.0.7:502/3", TcpUnit("10.0.0.7", 502, 3)),
+        ("modbus-tcp:meter.lab:1502/255", TcpUnit("meter.lab", 1502, 255)),
+        ("modbus-tcp:h:502/1/coils", TcpUnit("h", 502, 1)),
+        ("modbus-rtu:/dev/ttyUSB0/7", RtuUnit("/dev/ttyUSB0", 19200, "E", 7)),
+        ("modbus-rtu:/dev/ttyUSB0,9600/7", RtuUnit("/dev/ttyUSB0", 9600, "E", 7)),
+        ("modbus-rtu:COM3,9600,N/247", RtuUnit("COM3", 9600, "N", 247)),
+        ("modbus-tcp:h:502", None),
+        ("modbus-tcp:h:70000/1", None),
+        ("modbus-tcp:h:502/256", None),
+        ("modbus-tcp:h /x:502/1", None),
+        ("modbus-rtu:/dev/x/0", None),
+        ("modbus-rtu:/dev/x,9600,X/1", None),
+        ("registers:contacts", None),
+        ("TCPIP::h::5025::SOCKET", None),
+    ],
+)
+def test_register_units(resource: str, unit: TcpUnit | RtuUnit | None) -> None:
+    """Host, port and unit, or device, speed, parity and unit; anything else is none."""
+    assert register_unit(resource) == unit
+
+
+@pytest.mark.parametrize(
+    ("resource", "place"),
+    [
+        ("TCPIP::h::5025::SOCKET", Socket("h", 5025)),
+        ("tcpip0::h::5025::socket", Socket("h", 5025)),
+        ("ASRL/dev/ttyS1::INSTR", Serial("/dev/ttyS1")),
+        ("TCPIP::h::inst0::INSTR", None),
+        ("TCPIP::h::99999::SOCKET", None),
+        ("modbus-tcp:h:502/1", None),
+    ],
+)
+def test_places_of_text(resource: str, place: Socket | Serial | None) -> None:
+    """Sockets and serial lines are told from what else VISA names."""
+    assert text_place(resource) == place
+
+
+def test_one_link_whatever_it_is_called() -> None:
+    """A port is one link to all protocols, a serial line one to all its units."""
+    assert link_of("TCPIP::H::502::SOCKET") == link_of("modbus-tcp:h:502/9") == "h:502"
+    assert link_of("modbus-rtu:/dev/x,9600/1") == link_of("modbus-rtu:/dev/x/2") == "/dev/x"
+    assert link_of("modbus-tcp:h:502/1") != link_of("modbus-tcp:h:503/1")
+    assert link_of("registers:a") != link_of("registers:b")
+    assert link_of("USB::1::2::3::INSTR") == link_of("usb0::1::2::3::instr")
+    assert (unit_of("modbus-tcp:h:502/9"), unit_of("registers:a")) == (9, 0)
