@@ -18,6 +18,7 @@ from acquire.storm.wild import Act, Honest, HonestTo, Insist, Wild, nonsense
 from acquire.storm.witness import Witness
 from drivers.outputs import LV
 from drivers.simulated.circuit import OPPOSITION, Wiring
+from sequences.loss_test import loss_test
 from sequences.permissives import PERMISSIVES
 from sequences.scan import Request
 from tests.stand.attacks import ATTACKS, Attack
@@ -40,7 +41,7 @@ def _archive(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Archive]:
 
 def ran(plant: Plant, script: Sequence[Act], archive: Archive, quick: Scenario) -> Ran:
     """Run a script on a plant to the end of its run, under a witness's eyes."""
-    wild = Wild(script)
+    wild = Wild(script, loss_test)
     rehearsal = Rehearsal(
         plant.scenario(quick), seed=plant.seed, archive=archive, procedure=wild.procedure
     )
