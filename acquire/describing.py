@@ -13,10 +13,16 @@ from acquire.clock import S, WallClock
 from acquire.configuration import load_description
 from acquire.terminal import ABNORMAL, FINE, FOUND_WRONG, Terminal, print_json
 from acquire.wires import register_link, text_link
-from drivers.description import Description, RegisterDescription, TextDescription
+from drivers.description import (
+    Description,
+    RegisterDescription,
+    SunSpecDescription,
+    TextDescription,
+)
 from drivers.link import InstrumentFault, RegisterLink, TextLink
 from drivers.registers import plan_reads
 from drivers.replies import UnreadableReply, read_numbers
+from drivers.sunspec import located
 
 TIMEOUT_S = 3.0
 
@@ -53,6 +59,12 @@ def asks(description: Description) -> list[Exchange]:
     if isinstance(description, TextDescription):
         queries = [Exchange(q.ask, ", ".join(q.fields)) for q in description.query]
         return [Exchange("*IDN?", f"names {description.identity}"), *queries]
+    if isinstance(description, SunSpecDescription):
+        models = " or ".join(map(str, description.models))
+        return [
+            Exchange("SunS", f"a map with model {models}"),
+            Exchange("these hold", _names(description)),
+        ]
     plan = plan_reads(description)
     fields = ", ".join(f.field for f in description.value)
     reads = [Exchange(f"registers {b.address} to {b.address + b.count - 1}") for b in plan.blocks]
@@ -99,15 +111,27 @@ def _read(exchange: Exchange, fields: tuple[str, ...], identity: str) -> Exchang
     return exchange._replace(values=tuple(zip(fields, numbers, strict=True)))
 
 
+def _names(description: SunSpecDescription) -> str:
+    return ", ".join(value.field for value in description.value)
+
+
 def _ask_registers(
-    description: RegisterDescription, link: RegisterLink, clock: WallClock
+    description: RegisterDescription | SunSpecDescription, link: RegisterLink, clock: WallClock
 ) -> list[Exchange]:
-    plan = plan_reads(description)
     registers: tuple[int, ...] = ()
     exchanges: list[Exchange] = []
     try:
         if (failed := _failed("open", link.reopen)) is not None:
             return [failed]
+        if isinstance(description, SunSpecDescription):
+            try:
+                description = located(
+                    description, lambda block: link.read(block, TIMEOUT_S), "this unit"
+                )
+            except InstrumentFault as fault:
+                return [_fault("SunS", fault)]
+            exchanges.append(Exchange("SunS", "model found"))
+        plan = plan_reads(description)
         for block in plan.blocks:
             question = f"registers {block.address} to {block.address + block.count - 1}"
             began = clock.now()
