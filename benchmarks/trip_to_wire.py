@@ -3,8 +3,8 @@
 End to end over sockets: the stand is served by another process, which times both instants itself.
 Each trip has a run of its own, whose polls and scans lie anyhow to each other and to the instant
 at which the value goes over. The contactors are open before, since closing them takes a whole
-prove stage: an opening is written all the same, the loop contactor's first. Asked: one poll period for each reading that the trip asks, one scan
-period and 20 ms.
+prove stage: an opening is written all the same, the loop contactor's first. Asked: one poll period
+for each reading that the trip asks, one scan period and 20 ms.
 
 Run: python -m benchmarks.trip_to_wire [TRIPS]
 """
