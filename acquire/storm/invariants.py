@@ -11,6 +11,13 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from acquire.clock import S
+from acquire.storm.cut_times import (
+    cut_s,
+    driven_by_runaways,
+    lv_supply_cut_s,
+    promised,
+    runaway_cut_s,
+)
 from acquire.storm.heat_invariants import d_c_is_discharged_before_the_selector_opens
 from acquire.storm.patience import UNSEEN_S
 from acquire.storm.true_pair import METERS
@@ -21,7 +28,6 @@ from sequences.scan import (
     EMERGENCY_STOP,
     GUARD,
     HV_CURRENT,
-    LV_CURRENT,
     LV_VOLTAGE,
     PROTECTION_CONTACT,
 )
@@ -36,9 +42,6 @@ OfContactor = Callable[["Witness", str], Missed]
 WRONG_PAIR_CURRENT = 0.6  # of rated: aiding at half the impedance voltage drives 0.5
 MOST_VOLTAGE = 1.1  # of rated
 TRIP_CURRENT = 1.15  # of the largest current that the schedule sets
-WANDERED = 0.02  # of travel: where a runaway trips
-REST_S = 3.0  # that a runaway's trip needs before it is armed
-RESTARTED = 2  # readings lost where a ramp's command and a stop's begin the count anew
 GONE = 0.1  # of rated: what a normal stop may break, the exchange between the twins with it
 
 
@@ -49,7 +52,7 @@ def loop_current_stays_low_on_a_pair_that_is_not_proven(at: Witness) -> Missed:
     """Aiding at half the impedance voltage drives half of rated; nothing may drive more."""
     if at.proven and (at.pair.sound() or at.was_sound):
         return None
-    return _above(at.loop, WRONG_PAIR_CURRENT + _driven_by_runaways(at))
+    return _above(at.loop, WRONG_PAIR_CURRENT + driven_by_runaways(at))
 
 
 def loop_current_stays_below_what_its_cap_lets_through(at: Witness) -> Missed:
@@ -63,13 +66,13 @@ def loop_current_stays_below_what_its_cap_lets_through(at: Witness) -> Missed:
     source = at.expected.loop_regulator.source_ohm * plate.hv_current_a
     source *= at.most_current
     most = trip_current * METERS**2 + (source + 2 * gap) / drop
-    return _above(at.loop, most + _driven_by_runaways(at))
+    return _above(at.loop, most + driven_by_runaways(at))
 
 
 def loop_current_is_cut_in_its_trips_time(at: Witness) -> Missed:
     """Windings overheat and the forces on them rise with the square of the current."""
     over = at.loop > TRIP_CURRENT * at.most_current * METERS and at.closed[LOOP]
-    return at.longer("loop current", over, _cut_s(at, HV_CURRENT, 2) if over else None)
+    return at.longer("loop current", over, cut_s(at, HV_CURRENT, 2) if over else None)
 
 
 def lv_stays_low_on_a_wrong_pair(at: Witness) -> Missed:
@@ -77,28 +80,28 @@ def lv_stays_low_on_a_wrong_pair(at: Witness) -> Missed:
 
     A turn that shorts once the proof is complete is for the trip on LV supply current.
     """
-    wrong = at.closed[LV] and _promised(at) > at.half_impedance and not at.pair.sound()
+    wrong = at.closed[LV] and promised(at) > at.half_impedance and not at.pair.sound()
     if wrong and not at.was_sound:
-        return _promised(at)
-    return at.longer("wrong pair", wrong, _lv_supply_cut_s(at) if wrong else None)
+        return promised(at)
+    return at.longer("wrong pair", wrong, lv_supply_cut_s(at) if wrong else None)
 
 
 def lv_stays_low_on_a_voltmeter_that_was_never_proven(at: Witness) -> Missed:
     """A zero on a voltmeter proves nothing: above this the gap of an aiding pair is lethal."""
     if at.voltmeter_was_live or not at.closed[LV]:
         return None
-    return _above(_promised(at), at.half_impedance)
+    return _above(promised(at), at.half_impedance)
 
 
 def lv_stays_low_on_a_closed_loop_that_is_not_opposed(at: Witness) -> Missed:
     """What does not cancel drives the loop with nothing but its impedance in the way."""
-    high = at.closed[LOOP] and at.closed[LV] and _promised(at) > at.half_impedance
+    high = at.closed[LOOP] and at.closed[LV] and promised(at) > at.half_impedance
     if not high or (at.pair.opposed(at.expected.ratio_limit) and at.voltmeter_was_live):
         at.longer("not opposed", False, 0.0)
         return None
     # A turn that shorts after all was proven.
     later = at.was_sound and at.proven and not at.pair.sound()
-    return at.longer("not opposed", True, _lv_supply_cut_s(at)) if later else _promised(at)
+    return at.longer("not opposed", True, lv_supply_cut_s(at)) if later else promised(at)
 
 
 def lv_never_exceeds_its_limit(at: Witness) -> Missed:
@@ -106,26 +109,26 @@ def lv_never_exceeds_its_limit(at: Witness) -> Missed:
     over = at.bus > MOST_VOLTAGE * METERS
     if over and not at.ran_away[LV_REGULATOR] and not at.ran_away[LOOP_REGULATOR]:
         return at.bus
-    allowed = _runaway_cut_s(at, LV_VOLTAGE) if over else None
+    allowed = runaway_cut_s(at, LV_VOLTAGE) if over else None
     return at.longer("LV voltage", over, allowed)
 
 
 def nothing_is_energised_behind_an_open_guard(at: Witness) -> Missed:
     """Somebody can reach live parts."""
     open_ = not at.plant.guard and _live(at)
-    return at.longer("guard", open_, _cut_s(at, GUARD, 1) if open_ else None)
+    return at.longer("guard", open_, cut_s(at, GUARD, 1) if open_ else None)
 
 
 def nothing_is_energised_with_a_protection_contact_open(at: Witness) -> Missed:
     """There is gas, pressure or heat inside a unit."""
     open_ = not at.plant.protection_contact and _live(at)
-    return at.longer("protection", open_, _cut_s(at, PROTECTION_CONTACT, 1) if open_ else None)
+    return at.longer("protection", open_, cut_s(at, PROTECTION_CONTACT, 1) if open_ else None)
 
 
 def nothing_is_energised_with_the_emergency_stop_pressed(at: Witness) -> Missed:
     """Somebody wants everything off; hardware drops the coils, the program what is welded."""
     pressed = not at.plant.emergency_stop and _live(at)
-    return at.longer("emergency stop", pressed, _cut_s(at, EMERGENCY_STOP, 1) if pressed else None)
+    return at.longer("emergency stop", pressed, cut_s(at, EMERGENCY_STOP, 1) if pressed else None)
 
 
 def nothing_is_run_blind(at: Witness) -> Missed:
@@ -224,11 +227,11 @@ def the_loop_never_closes_on_a_pair_that_is_not_opposed(at: Witness, contactor: 
 
     A turn that shorts while it closes is for the trip on LV supply current.
     """
-    if contactor != LOOP or _promised(at) <= at.half_impedance:
+    if contactor != LOOP or promised(at) <= at.half_impedance:
         return None
-    cut_s = _lv_supply_cut_s(at)
+    cut_s = lv_supply_cut_s(at)
     just_now = cut_s is None or at.plant.t - at.opposed_at <= cut_s * S
-    return None if at.was_sound and just_now else _promised(at)
+    return None if at.was_sound and just_now else promised(at)
 
 
 def nothing_closes_by_itself_after_a_stop(at: Witness, contactor: str) -> Missed:
@@ -253,7 +256,7 @@ def a_normal_stop_takes_current_before_voltage(at: Witness, contactor: str) -> M
     if not _stops_in_order(at):
         return None
     if contactor == LOOP:
-        return _above(at.loop, GONE + _driven_by_runaways(at))
+        return _above(at.loop, GONE + driven_by_runaways(at))
     return 1.0 if contactor == LV and at.closed[LOOP] else None
 
 
@@ -346,54 +349,6 @@ def _above(value: float, limit: float) -> Missed:
 def _live(at: Witness) -> bool:
     """Return whether a main contactor is closed behind a closed upstream breaker."""
     return (at.closed[LV] or at.closed[LOOP]) and at.plant.upstream_breaker.closed
-
-
-def _promised(at: Witness) -> float:
-    """Return the LV supply's e.m.f. less what its runaway has added within its trip's time."""
-    added = min(at.ran_away[LV_REGULATOR], _most_runaway(at, LV_REGULATOR))
-    full = at.expected.lv_regulator.full_voltage_v / at.plant.nameplate.lv_voltage_v
-    return at.promised - added * full
-
-
-def _most_runaway(at: Witness, regulator: str) -> float:
-    """Return how far a regulator may travel by itself until its trip has acted, of its travel.
-
-    One that was on its way is found by its time of travel, category 1, which it does not obey:
-    the trips on what it drives are what holds it.
-    """
-    if regulator in at.on_its_way or regulator not in at.drifted_per_s:
-        return 1.0
-    rate = at.drifted_per_s[regulator]
-    trip_s = _cut_s(at, regulator, 2)
-    return 1.0 if trip_s is None else WANDERED + rate * (REST_S + trip_s)
-
-
-def _driven_by_runaways(at: Witness) -> float:
-    """Return the loop current that runaways drive within their trips' time, share of rated."""
-    plate, expected = at.plant.nameplate, at.expected
-    drop = expected.loop_impedance_ohm * plate.hv_current_a
-    driven = 0.0
-    for name, to_loop in ((LV_REGULATOR, 2 * plate.ratio), (LOOP_REGULATOR, 1.0)):
-        if at.ran_away[name]:
-            added = min(at.ran_away[name], _most_runaway(at, name))
-            driven += added * expected.regulator(name).full_voltage_v * to_loop / drop
-    return driven
-
-
-def _cut_s(at: Witness, channel: str, readings: int) -> float | None:
-    """Return how long from a hazard on a channel to a stand that is dead; None: for ever."""
-    seen, acted = at.patience.seen_s(channel, readings), at.patience.acted_s()
-    return None if seen is None or acted is None else seen + acted
-
-
-def _lv_supply_cut_s(at: Witness) -> float | None:
-    """Return how long the trip on LV supply current takes, a ramp and its stop under way."""
-    return _cut_s(at, LV_CURRENT, 2 + RESTARTED)
-
-
-def _runaway_cut_s(at: Witness, channel: str) -> float | None:
-    cut = _cut_s(at, channel, 2)
-    return None if cut is None else cut + REST_S
 
 
 def _critical(at: Witness) -> frozenset[str]:
