@@ -94,7 +94,7 @@ class Process:
 
         with self._said:
             self._said.wait_for(said, LONG_S)
-        assert found, f"never said {words!r}: {self.lines[-25:]}"
+        assert found, f"never said {words!r}: " + "\n".join(self.lines[-40:])
         return found[0]
 
     def code(self) -> int:

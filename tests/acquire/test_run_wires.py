@@ -154,21 +154,23 @@ def test_one_cut_one_flooding_and_one_hanging_hold_up_nobody(serve: Serve) -> No
 
 @pytest.mark.campaign
 def test_a_whole_loss_test_with_polled_units_on_one_rtu_line(serve: Serve) -> None:
-    served = serve("--rtu")
+    served = serve("--rtu", speed=2.0)
     file = served.folder / "stand.toml"
     told = file.read_text()
     lines = {}
     for name in ("outputs", "contacts", "temperatures"):
-        place = re.search(rf"^  {name} +(/\S+) +Modbus RTU, unit (\d+)$", served.table, re.M)
+        place = re.search(rf"^  {name} +(/\S+) +Modbus RTU, parity N, unit (\d+)$", served.table, re.M)
         tcp = re.search(rf'{name}"?\]?\n(?:[^\[]*?\n)?resource = "(modbus-tcp:[^"]+)"', told)
-        assert place and tcp
+        assert place
+        assert tcp
         lines[name] = place[1]
         # A pseudo-terminal takes no parity.
         told = told.replace(f'"{tcp[1]}"', f'"modbus-rtu:{place[1]},19200,N/{place[2]}"')
     assert lines["contacts"] == lines["temperatures"] != lines["outputs"]
     file.write_text(told)
     program = served.run()
-    program.until("energise ─")
+    for stage in ("energise", "circulate", "load readings"):
+        program.until(f"{stage} ─")
     assert program.code() == 0, "\n".join(program.lines[-45:])
     print_lateness(served)
     run, events = last_run(served)
