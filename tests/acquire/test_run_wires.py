@@ -159,7 +159,9 @@ def test_a_whole_loss_test_with_polled_units_on_one_rtu_line(serve: Serve) -> No
     told = file.read_text()
     lines = {}
     for name in ("outputs", "contacts", "temperatures"):
-        place = re.search(rf"^  {name} +(/\S+) +Modbus RTU, parity N, unit (\d+)$", served.table, re.M)
+        place = re.search(
+            rf"^  {name} +(/\S+) +Modbus RTU, parity N, unit (\d+)$", served.table, re.M
+        )
         tcp = re.search(rf'{name}"?\]?\n(?:[^\[]*?\n)?resource = "(modbus-tcp:[^"]+)"', told)
         assert place
         assert tcp
