@@ -183,7 +183,8 @@ class ServedStand:
         served = ServedUnits({n: units[unit] for n, unit in numbered.items()})
         what = ", ".join(numbered.values())
         where = await self._line(what, name, served.talk_on_line)
-        self._list(numbered, where, "Modbus RTU")
+        # A pseudo-terminal has no parity; Linux refuses whoever insists on one.
+        self._list(numbered, where, "Modbus RTU, parity N")
 
     def _list(self, numbered: Mapping[int, str], where: str, speaks: str) -> None:
         self.places += [Place(name, where, f"{speaks}, unit {n}") for n, name in numbered.items()]

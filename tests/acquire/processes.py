@@ -94,7 +94,7 @@ class Process:
 
         with self._said:
             self._said.wait_for(said, LONG_S)
-        assert found, f"never said {words!r}: {self.lines[-25:]}"
+        assert found, f"never said {words!r}: " + "\n".join(self.lines[-40:])
         return found[0]
 
     def code(self) -> int:
@@ -109,6 +109,11 @@ class Process:
         self._process.wait(LONG_S)
         self._let_go()
 
+    def answered(self, _line: str) -> None:
+        """Answer what this line asks."""
+        with suppress(OSError):
+            self.type("y Ada Example")
+
     def _let_go(self) -> None:
         self._listener.join(LONG_S)
         with suppress(OSError):
@@ -121,8 +126,7 @@ class Process:
                 self.lines.append(line.rstrip())
                 self._said.notify_all()
             if self._answer and "asked of" in line:
-                with suppress(OSError):
-                    self.type("y Ada Example")
+                self.answered(line)
         self._process.stdout.close()
         with self._said:
             self._ended = True
@@ -132,22 +136,25 @@ class Process:
 class Served:
     """A stand that is served, and the program that runs it, at the same speed."""
 
-    def __init__(self, folder: Path, speed: float = SPEED) -> None:
+    def __init__(self, folder: Path, speed: float = SPEED, *options: str) -> None:
         self.speed = speed
         self.folder = patient_stand(folder / "stand")
         self.out = folder / "runs"
-        self.stand = self.start(Process, "simulate", str(self.folder))
+        self.stand = self.start(Process, "simulate", str(self.folder), *options)
         self.stand.until("lines here")
+        self.table = "\n".join(self.stand.lines)
         self.programs: list[Process] = []
 
     def start(self, kind: Callable[..., Process], *words: str, answer: bool = False) -> Process:
         """Start a command at the raised speed."""
         return kind(*words, "--speed", str(self.speed), answer=answer)
 
-    def run(self, *options: str, answer: bool = True) -> Process:
+    def run(
+        self, *options: str, answer: bool = True, kind: Callable[..., Process] = Process
+    ) -> Process:
         """Start the program on it."""
         words = ("run", str(self.folder), "--schedule", "loss_test", "--out", str(self.out))
-        program = self.start(Process, *words, *options, answer=answer)
+        program = self.start(kind, *words, *options, answer=answer)
         self.programs.append(program)
         return program
 

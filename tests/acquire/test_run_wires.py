@@ -1,0 +1,180 @@
+"""The program on the served stand when wires or the pair are not as they should be."""
+
+import re
+import time
+from collections import Counter
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from acquire.archive import Archive
+from acquire.clock import S
+from acquire.configuration import load_scenario
+from acquire.records import Run
+from tests.acquire.processes import Process, Served, states
+from tests.acquire.relay import Relay
+
+UNHURRIED = 4.0
+# Longer than some scans, for the guard to be seen open.
+HANDS_S = 5.0
+# Of a prompt, as it is shown.
+ASKED_LINES = 5
+# The critical channels of an instrument that is gone are stale after so long.
+STALE_S = 40.0
+# What a busy computer may take from the polls; a poll held up by another's time-out loses more.
+POLLED = 0.9
+
+Serve = Callable[..., Served]
+
+
+@pytest.fixture(name="serve")
+def _serve(tmp_path: Path) -> Iterator[Serve]:
+    all_served: list[Served] = []
+
+    def serve(*options: str, speed: float = UNHURRIED) -> Served:
+        all_served.append(Served(tmp_path, speed, *options))
+        return all_served[-1]
+
+    yield serve
+    for served in all_served:
+        served.close()
+
+
+def last_run(served: Served) -> tuple[Run, list[tuple[int, str, dict[str, Any]]]]:
+    """Return the last run, its record proven whole, and its events."""
+    with Archive(served.out, read_only=True) as archive:
+        run = archive.runs()[-1]
+        assert archive.verify(run.run).whole
+        return run, [(e.t, e.kind, dict(e.facts)) for e in archive.events(run.run)]
+
+
+def print_lateness(served: Served) -> dict[str, float]:
+    """Print and return how late the scans of the last run were, in ms."""
+    facts = next(f for _, kind, f in last_run(served)[1] if kind == "scan.lateness")
+    print(f"at {served.speed:g} times the wall's clock, stand time: {facts}")
+    return facts
+
+
+@pytest.mark.campaign
+def test_a_pair_found_aiding_is_interchanged_and_the_test_completes(serve: Serve) -> None:
+    served = serve("--connection", "aiding")
+
+    class Interchanging(Process):
+        """Answers, but does first what it is asked to do."""
+
+        interchanged = False
+
+        def answered(self, line: str) -> None:
+            asked = " ".join(" ".join(self.lines[-ASKED_LINES:]).split())
+            if not self.interchanged and "interchange the two ends of ONE" in asked:
+                self.interchanged = True
+                for hand in ("guard open", "interchange", "guard shut"):
+                    served.stand.type(hand)
+                    time.sleep(HANDS_S / served.speed)
+            super().answered(line)
+
+    program = served.run(kind=Interchanging)
+    program.until("energise ─")
+    assert program.code() == 0, "\n".join(program.lines[-45:])
+    print_lateness(served)
+    assert any("one secondary interchanged" in line for line in served.stand.lines)
+    run, events = last_run(served)
+    stages = [facts["stage"] for _, kind, facts in events if kind == "stage"]
+    assert (run.end, run.verdict, stages.count("prove")) == ("complete", "within", 2)
+    assert states(served.stand.lines, "lv_contactor") == ["closed", "open"] * 2
+
+
+def killed_stand_ends_the_run(served: Served, stage: str) -> None:
+    """Kill the served stand where the LV contactor is closed: the run ends with a whole record."""
+    program = served.run()
+    program.until(f"{stage} ─")
+    if stage == "prove":
+        served.stand.until("lv_contactor closed")
+    assert states(served.stand.lines, "lv_contactor")[-1] == "closed"
+    served.stand.kill()
+    assert program.code() == 3, "\n".join(program.lines[-45:])
+    run, _ = last_run(served)
+    print(f"killed in {stage}: {run.end}", *program.lines[-12:], sep="\n  ")
+    assert run.end in {"stopped", "aborted"}
+    assert run.verdict is None
+
+
+def test_the_stand_killed_in_prove(serve: Serve) -> None:
+    killed_stand_ends_the_run(serve(speed=10.0), "prove")
+
+
+@pytest.mark.campaign
+@pytest.mark.parametrize("stage", ["energise", "circulate", "load readings"])
+def test_the_stand_killed_later(serve: Serve, stage: str) -> None:
+    killed_stand_ends_the_run(serve(), stage)
+
+
+@pytest.mark.campaign
+def test_one_cut_one_flooding_and_one_hanging_hold_up_nobody(serve: Serve) -> None:
+    served = serve()
+    file = served.folder / "stand.toml"
+    told = re.sub(r"stale_after_s = [\d.]+", f"stale_after_s = {STALE_S}", file.read_text())
+    relays = {}
+    for name in ("resistance_meter", "hv_analyser", "series_voltmeter"):
+        port = re.search(rf'name = "{name}"[^\[]*?127\.0\.0\.1::(\d+)', told)
+        assert port
+        relays[name] = Relay(int(port[1]))
+        told = told.replace(f"::{port[1]}::", f"::{relays[name].port}::")
+    file.write_text(told)
+    schedule = served.folder / "schedules" / "loss_test.toml"
+    schedule.write_text(
+        re.sub(r"dwell_s = [\d.]+", f"dwell_s = {3 * STALE_S}", schedule.read_text())
+    )
+    program = served.run()
+    program.until("no load readings ─")
+    relays["resistance_meter"].cut()
+    relays["hv_analyser"].flood()
+    relays["series_voltmeter"].hang()
+    assert program.code() == 3, "\n".join(program.lines[-45:])
+    print(*program.lines[-12:], sep="\n  ")
+    run, events = last_run(served)
+    assert run.end in {"stopped", "aborted"}
+    entered = next(t for t, k, f in events if k == "stage" and f["stage"] == "no_load_readings")
+    ended = next(t for t, k, f in events if t > entered and k in {"stop", "trip", "state"})
+    lasted_s = (ended - entered) / S
+    with Archive(served.out, read_only=True) as archive:
+        asked = Counter(
+            name for name, row in archive.poll_rows(run.run) if entered <= row.began < ended
+        )
+    for i in load_scenario(str(served.folder), "loss_test").stand.instrument:
+        due = lasted_s / i.period_s
+        print(f"{i.name}: {asked[i.name]} polls of {due:.1f} due in {lasted_s:.1f} s")
+        if i.name not in relays:
+            assert asked[i.name] >= POLLED * due - 1
+    lateness = print_lateness(served)
+    assert lateness["missed"] <= (1 - POLLED) * lateness["scans"]
+
+
+@pytest.mark.campaign
+def test_a_whole_loss_test_with_polled_units_on_one_rtu_line(serve: Serve) -> None:
+    served = serve("--rtu", speed=2.0)
+    file = served.folder / "stand.toml"
+    told = file.read_text()
+    lines = {}
+    for name in ("outputs", "contacts", "temperatures"):
+        place = re.search(
+            rf"^  {name} +(/\S+) +Modbus RTU, parity N, unit (\d+)$", served.table, re.M
+        )
+        tcp = re.search(rf'{name}"?\]?\n(?:[^\[]*?\n)?resource = "(modbus-tcp:[^"]+)"', told)
+        assert place
+        assert tcp
+        lines[name] = place[1]
+        # A pseudo-terminal takes no parity.
+        told = told.replace(f'"{tcp[1]}"', f'"modbus-rtu:{place[1]},19200,N/{place[2]}"')
+    assert lines["contacts"] == lines["temperatures"] != lines["outputs"]
+    file.write_text(told)
+    program = served.run()
+    for stage in ("energise", "circulate", "load readings"):
+        program.until(f"{stage} ─")
+    assert program.code() == 0, "\n".join(program.lines[-45:])
+    print_lateness(served)
+    run, events = last_run(served)
+    print(Counter(f["instrument"] for _, kind, f in events if kind == "fault"), "faults")
+    assert (run.end, run.verdict) == ("complete", "within")
