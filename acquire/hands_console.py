@@ -89,7 +89,7 @@ class HandsConsole:
             for name, value in zip(STATUS, map(float, plant.status()), strict=True)
         )
         return [
-            f"{plant.t / S:.1f} s: {status}",
+            f"{plant.t / S:.2f} s: {status}",
             f"true: LV bus {abs(solution.bus):.2f} V, LV supply {abs(solution.lv_supply):.3f} A,"
             f" gap {abs(solution.gap):.2f} V, loop {abs(solution.loop):.3f} A;"
             f" {_connection(plant.wiring)}",

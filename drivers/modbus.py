@@ -340,5 +340,8 @@ def _on_line(device: str, baud: int, parity: str) -> _RtuClient:
         retries=0,
     )
     if not client.connect():
-        raise ConnectionError(f"{device} can't be opened")
+        raise ConnectionError(
+            f"{device} can't be opened at {baud} baud, parity {parity}: expected a serial port "
+            "that takes both, held by no other program"
+        )
     return client
