@@ -2,7 +2,7 @@
 
 import socket
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from threading import Event, Thread
 
 Answering = Callable[[socket.socket, bytes], None]
@@ -41,15 +41,14 @@ class ServedText:
 
     def _serve(self, connection: socket.socket) -> None:
         waiting = b""
-        try:
+        # Its own to close: who is taken in while the listener closes is closed by nobody else.
+        with connection, suppress(OSError):
             while came := connection.recv(4096):
                 waiting += came
                 while b"\n" in waiting:
                     line, waiting = waiting.split(b"\n", 1)
                     self.asked.append(line)
                     self._answering(connection, line)
-        except OSError:
-            return
 
 
 @contextmanager
