@@ -268,7 +268,7 @@ class _TcpUnit:
 
 def _connected(host: str, port: int) -> _TcpClient:
     client = _TcpClient(host, port=port, timeout=CONNECT_S, retries=0)
-    if not client.connect():  # type: ignore[no-untyped-call]
+    if not client.connect():  # type: ignore[no-untyped-call]  # the library types none
         raise ConnectionError(f"no connection to {host}:{port}")
     return client
 
