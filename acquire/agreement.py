@@ -9,16 +9,19 @@ from acquire.places import Key, nearest
 from drivers.description import (
     Description,
     Instrument,
-    OutputWiring,
     Stand,
     TextDescription,
 )
 from drivers.resource import MODBUS_FORMS, link_of, register_unit, unit_of
 from drivers.simulated.truth import Truth
+from drivers.wiring import OutputWiring, Regulator
 
 # A unit that is only ever simulated in memory.
 REGISTERS = "registers:"
 REGISTER_FORMS = f"{MODBUS_FORMS}; '{REGISTERS}NAME' in memory"
+TEXT_FORMS = "a VISA resource, 'TCPIP::HOST::PORT::SOCKET'"
+# What a motor may travel on while a program that stands still is not yet cut off (own choice).
+MOST_TRAVEL_ON = 0.05
 
 # The channels without which the test can't be run safely, or at all, and their units.
 NEEDED = {
@@ -72,6 +75,7 @@ def stand_disagreements(
     )
     yield from _links(stand)
     yield from _output_registers(stand.outputs)
+    yield from _drives(stand, descriptions)
     yield from _needed_channels(stand)
     yield from _selector_positions(stand)
 
@@ -88,7 +92,7 @@ def truth_disagreements(truth: Truth, stand: Stand) -> Iterator[Disagreement]:
 def _instrument(instrument: Instrument, i: int, description: Description) -> Iterator[Disagreement]:
     unit = not isinstance(description, TextDescription)
     if unit != _is_register_unit(instrument.resource):
-        expected = REGISTER_FORMS if unit else "a VISA resource, 'TCPIP::HOST::PORT::SOCKET'"
+        expected = REGISTER_FORMS if unit else TEXT_FORMS
         kind = f"{instrument.description} is {'a register unit' if unit else 'asked in text'}"
         yield Disagreement(("instrument", i, "resource"), expected, kind)
     offered = _offered(description)
@@ -122,15 +126,23 @@ def _is_register_unit(resource: str) -> bool:
 
 
 def _links(stand: Stand) -> Iterator[Disagreement]:
-    """Outputs have a link to themselves: no opening ever waits behind a poll's time-out."""
+    """Outputs have links to themselves: no opening ever waits behind a poll's time-out."""
     if not _is_register_unit(stand.outputs.resource):
         yield Disagreement(("outputs", "resource"), REGISTER_FORMS)
-    of_outputs = link_of(stand.outputs.resource)
+    of_outputs = {link_of(stand.outputs.resource)}
+    for name, regulator in stand.outputs.regulators().items():
+        if regulator.source is not None:
+            path = ("outputs", name, "source", "resource")
+            if _is_register_unit(regulator.source.resource):
+                yield Disagreement(path, TEXT_FORMS)
+            if link_of(regulator.source.resource) in of_outputs:
+                yield Disagreement(path, "a link of its own; another output has this one")
+            of_outputs.add(link_of(regulator.source.resource))
     taken: dict[tuple[str, int], str] = {}
     for i, instrument in enumerate(stand.instrument):
         link, unit = link_of(instrument.resource), unit_of(instrument.resource)
         other = taken.setdefault((link, unit), instrument.name)
-        if link == of_outputs:
+        if link in of_outputs:
             expected = "another link than the outputs': an opening would wait behind a poll"
             yield Disagreement(("instrument", i, "resource"), expected)
         elif other != instrument.name:
@@ -139,18 +151,65 @@ def _links(stand: Stand) -> Iterator[Disagreement]:
 
 
 def _output_registers(outputs: OutputWiring) -> Iterator[Disagreement]:
-    taken = {outputs.heartbeat: "heartbeat"}
-    for name in (
-        "lv_contactor",
-        "loop_contactor",
-        "resistance_selector",
-        "lv_regulator",
-        "loop_regulator",
-    ):
-        other = taken.setdefault(getattr(outputs, name).address, name)
-        if other != name:
-            expected = f"a register of its own; {other} has this one"
-            yield Disagreement(("outputs", name, "address"), expected)
+    taken: dict[int, tuple[Key, ...]] = {outputs.heartbeat: ("heartbeat",)}
+    for path, address in _written(outputs):
+        other = taken.setdefault(address, path)
+        if other != path:
+            expected = f"a register of its own; {other[0]} has this one"
+            yield Disagreement(("outputs", *path), expected)
+
+
+def _written(outputs: OutputWiring) -> Iterator[tuple[tuple[Key, ...], int]]:
+    """Yield where each register is named, and which it is."""
+    for name in ("lv_contactor", "loop_contactor", "resistance_selector"):
+        yield (name, "address"), getattr(outputs, name).address
+    for name, regulator in outputs.regulators().items():
+        if regulator.address is not None:
+            yield (name, "address"), regulator.address
+        if regulator.motor is not None:
+            yield (name, "motor", "raise_at"), regulator.motor.raise_at
+            yield (name, "motor", "lower_at"), regulator.motor.lower_at
+
+
+def _drives(stand: Stand, descriptions: Mapping[str, Description]) -> Iterator[Disagreement]:
+    """Each regulator is driven in one way, by what can hold its steps and is read where it ends."""
+    channels = stand.channels()
+    for name, regulator in stand.outputs.regulators().items():
+        path = ("outputs", name)
+        drives = (regulator.address, regulator.motor, regulator.source)
+        if sum(drive is not None for drive in drives) != 1:
+            yield Disagreement(path, "one of 'address', 'motor' and 'source'")
+        if regulator.source is not None:
+            description = descriptions[regulator.source.description]
+            drive = description.drive if isinstance(description, TextDescription) else None
+            if drive is None:
+                expected = "a description of a source, with a table 'drive'"
+                yield Disagreement((*path, "source", "description"), expected)
+            elif not any("{slew}" in message for message in drive.set_up):
+                expected = "a source that travels at a rate, with {slew} in one message of set_up"
+                yield Disagreement((*path, "source", "description"), expected)
+            elif "{volts}" not in drive.level:
+                expected = "a source with {volts} in its message 'level'"
+                yield Disagreement((*path, "source", "description"), expected)
+        if regulator.motor is not None:
+            yield from _motor(stand, name, regulator)
+            for limit in (f"{name}.lower_limit", f"{name}.upper_limit"):
+                if limit not in channels:
+                    yield Disagreement(("instrument",), f"a channel named {limit}: it has a motor")
+
+
+def _motor(stand: Stand, name: str, regulator: Regulator) -> Iterator[Disagreement]:
+    a_scan = regulator.rate_per_s * stand.scan_period_s
+    if regulator.resolution < a_scan:
+        expected = f"at least {a_scan:g}, what its motor travels from one scan to the next"
+        yield Disagreement(("outputs", name, "resolution"), expected)
+    travels_on = regulator.rate_per_s * stand.watchdog.drop_s
+    if travels_on > MOST_TRAVEL_ON:
+        expected = (
+            f"at most {MOST_TRAVEL_ON / stand.watchdog.drop_s:.3g}: a motor travels on until the"
+            f" watchdog has dropped, {stand.watchdog.drop_s:g} s, by at most {MOST_TRAVEL_ON:g}"
+        )
+        yield Disagreement(("outputs", name, "rate_per_s"), expected)
 
 
 def _needed_channels(stand: Stand) -> Iterator[Disagreement]:

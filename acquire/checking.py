@@ -8,7 +8,7 @@ from acquire.check_table import plain, shown
 from acquire.clock import S, WallClock
 from acquire.configuration import load_stand
 from acquire.terminal import FINE, FOUND_WRONG, Terminal, print_json
-from acquire.wires import Links, Wires, polled
+from acquire.wires import Links, Wires, polled, sources
 from drivers.description import Description, Instrument, Stand
 from drivers.link import BadAnswer, Block, ConnectionLost, InstrumentFault, NoAnswer, Refused
 from drivers.reading import OVER_RANGE, Quality, Reading
@@ -47,7 +47,7 @@ def checked(stand: str, as_json: bool, connect: Callable[[Stand], Links] = Wires
 
     with ThreadPoolExecutor(max_workers=len(found.instrument)) as pool:
         checks = list(pool.map(check, found.instrument))
-    outputs = checked_outputs(found, links)
+    outputs = checked_outputs(found, descriptions, links)
     if as_json:
         print_json(plain(found, checks, outputs))
     else:
@@ -72,8 +72,20 @@ def checked_instrument(
     return Checked(instrument, readings, (ended - began) / S, ended, wrong, what)
 
 
-def checked_outputs(stand: Stand, links: Links) -> str:
-    """Return what is wrong with the outputs' unit, reading a register of it and writing none."""
+def checked_outputs(stand: Stand, descriptions: dict[str, Description], links: Links) -> str:
+    """Return what is wrong with the outputs' unit, or a source, writing nothing to any of them."""
+    wrong = [_checked_unit(stand, links)]
+    for source in sources(stand, descriptions, links).values():
+        try:
+            source.reopen()
+        except InstrumentFault as fault:
+            wrong.append(f"{fault}; {to_do(fault)}")
+        finally:
+            source.close()
+    return "\n".join(filter(None, wrong))
+
+
+def _checked_unit(stand: Stand, links: Links) -> str:
     link = links.outputs()
     try:
         link.reopen()

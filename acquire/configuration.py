@@ -16,7 +16,7 @@ from acquire.agreement import (
     truth_disagreements,
 )
 from acquire.files import ConfigurationError, File, read_file, reason, validated
-from acquire.places import SHOWN, nearest
+from acquire.places import SHOWN, Key, nearest
 from calculation.nameplate import Pair
 from drivers.description import (
     Description,
@@ -211,10 +211,8 @@ def _description_files(folder: Path, shown: str, stand: Stand, stand_file: File)
     own, shipped = folder / "descriptions", _shipped("drivers.descriptions")
     there = sorted({f.stem for place in (own, shipped) for f in place.glob("*.toml")})
     files: dict[str, File] = {}
-    for i, instrument in enumerate(stand.instrument):
-        name = instrument.description
+    for path, name in _named_descriptions(stand):
         if name not in there or not PLAIN_NAME.fullmatch(name):
-            path = ("instrument", i, "description")
             expected = f"a description: {', '.join(there)}"
             raise stand_file.error(path, expected, nearest(name, there))
         if (own / f"{name}.toml").exists():
@@ -222,6 +220,15 @@ def _description_files(folder: Path, shown: str, stand: Stand, stand_file: File)
         else:
             files[name] = read_file(shipped / f"{name}.toml", f"descriptions/{name}.toml")
     return files
+
+
+def _named_descriptions(stand: Stand) -> Iterator[tuple[tuple[Key, ...], str]]:
+    """Yield where the stand file names a description, and which."""
+    for i, instrument in enumerate(stand.instrument):
+        yield ("instrument", i, "description"), instrument.description
+    for name, regulator in stand.outputs.regulators().items():
+        if regulator.source is not None:
+            yield ("outputs", name, "source", "description"), regulator.source.description
 
 
 def _description(file: File) -> Description:

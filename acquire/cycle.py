@@ -155,6 +155,7 @@ class Cycle:
         self._note_permissives(request, scan, evidence)
         intended = self._intend(request, passage)
         self._apply(passage.request, now)
+        self.outputs.go_on()
         self._beat(request, arrived.readings)
         self._note_fault("outputs", self.outputs.fault)
         self._intent = intended if self._tell() else None

@@ -23,6 +23,7 @@ from drivers.link import InstrumentFault, RegisterLink, TextLink
 from drivers.registers import plan_reads
 from drivers.replies import UnreadableReply, read_numbers
 from drivers.sunspec import located
+from drivers.text_opening import named
 
 TIMEOUT_S = 3.0
 
@@ -101,9 +102,9 @@ def _ask_text(description: TextDescription, link: TextLink, clock: WallClock) ->
 
 def _read(exchange: Exchange, fields: tuple[str, ...], identity: str) -> Exchange:
     if not fields:
-        parts = ",".join(part.strip() for part in exchange.raw.split(","))
-        known = f",{identity}," in f",{parts},"
-        return exchange if known else exchange._replace(wrong=f"it doesn't name {identity!r}")
+        if named(identity, exchange.raw):
+            return exchange
+        return exchange._replace(wrong=f"it doesn't name {identity!r}")
     try:
         numbers = read_numbers(exchange.raw, len(fields))
     except UnreadableReply as error:

@@ -23,8 +23,7 @@ from acquire.poller import VirtualPoller
 from acquire.recorder import RunRecorder
 from acquire.site import Site
 from acquire.stand import expected_of
-from drivers.description import Instrument, TextDescription
-from drivers.instrument import PolledInstrument, RegisterInstrument, TextInstrument
+from acquire.wires import polled, sources
 from drivers.outputs import Outputs
 from drivers.simulated.links import SimulatedLinks
 from sequences.expected import Expected
@@ -93,9 +92,12 @@ class Rehearsal:
         )
         outputs = links.outputs()
         outputs.unit.after_write = self.site.faults.written
+        driven = sources(scenario.stand, scenario.descriptions, links)
+        for source in driven.values():
+            source.reopen()
         self.cycle = Cycle(
             self.expected,
-            Outputs(scenario.stand.outputs, outputs, self.clock),
+            Outputs(scenario.stand.outputs, outputs, self.clock, driven),
             lambda record: Run(self._steps(), self.expected, record),
             self.recorder,
             self.operator,
@@ -105,7 +107,11 @@ class Rehearsal:
         self.cycle.record("run.started", self._started())
         self.pollers = [
             VirtualPoller(
-                self._instrument(i, links), i.period_s, i.phase_s, self.clock, self.cycle.publish
+                polled(i, scenario.descriptions[i.description], links, self.clock),
+                i.period_s,
+                i.phase_s,
+                self.clock,
+                self.cycle.publish,
             )
             for i in scenario.stand.instrument
         ]
@@ -203,12 +209,6 @@ class Rehearsal:
         self.cycle.record("clock.anchor", {"drift_s": drift_s})
         with suppress(ArchiveError):
             self.recorder.anchors(self._anchors.dropped)
-
-    def _instrument(self, instrument: Instrument, links: SimulatedLinks) -> PolledInstrument:
-        description = self.scenario.descriptions[instrument.description]
-        if isinstance(description, TextDescription):
-            return TextInstrument(instrument, description, links.text(instrument), self.clock)
-        return RegisterInstrument(instrument, description, links.registers(instrument), self.clock)
 
 
 def rehearse(

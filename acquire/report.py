@@ -37,8 +37,8 @@ CAUTIONS = (
     " voltmeter is proven. Discharge and earth before touching.",
 )
 REHEARSED = (
-    "This was a rehearsal on a simulated stand. It scans once a second as shipped, to be quick; a"
-    " real stand is scanned at least five times a second.",
+    "This was a rehearsal on a simulated stand, which scans once a second where its file says so,"
+    " to be quick; a real stand is scanned at least five times a second.",
 )
 
 

@@ -21,6 +21,7 @@ from drivers.simulated.served.line import SerialLine
 from drivers.simulated.served.modbus import ServedUnit, ServedUnits, Unit
 from drivers.simulated.served.text import ServedText
 from drivers.simulated.served.wire import ServedWire
+from drivers.wiring import SourceWiring
 
 OUTPUTS = "outputs"
 # The plant is moved on at least so often, also while nobody asks.
@@ -71,6 +72,11 @@ class ServedStand:
             for i in scenario.stand.instrument
             if isinstance(scenario.descriptions[i.description], TextDescription)
         ]
+        self._sources = {
+            name: regulator.source
+            for name, regulator in scenario.stand.outputs.regulators().items()
+            if regulator.source is not None
+        }
         self._servers: list[asyncio.Server] = []
         self._lines: list[SerialLine] = []
         self._talks: set[asyncio.Task[None]] = set()
@@ -84,6 +90,8 @@ class ServedStand:
         try:
             for instrument in self._texts:
                 await self._text(instrument)
+            for output, source in self._sources.items():
+                await self._source(output, source)
             await self._registers()
         except OSError as error:
             self.close()
@@ -120,26 +128,35 @@ class ServedStand:
         except ValueError as error:
             raise ServingRefused(str(error)) from error
         served = ServedText(device, self._wire(instrument.name, instrument.timeout_s))
-        place = text_place(instrument.resource)
-        match place:
-            case Socket():
-                where = await self._listen(instrument.name, place.port, served.talk)
-                self.places.append(Place(instrument.name, where, "lines of text"))
-            case Serial():
-                await self._text_line(instrument, served, Path(place.device))
+        await self._text_place(instrument.name, instrument.resource, served)
+        on_socket = isinstance(text_place(instrument.resource), Socket)
+        if on_socket and (self._wanted.pty or instrument.served_pty):
+            await self._text_line(instrument.name, served, None)
+
+    async def _source(self, output: str, source: SourceWiring) -> None:
+        try:
+            device = self._links.source_device(output)
+        except ValueError as error:
+            raise ServingRefused(str(error)) from error
+        served = ServedText(device, self._wire(output, source.timeout_s))
+        await self._text_place(output, source.resource, served)
+
+    async def _text_place(self, name: str, resource: str, served: ServedText) -> None:
+        match text_place(resource):
+            case Socket(port=port):
+                where = await self._listen(name, port, served.talk)
+                self.places.append(Place(name, where, "lines of text"))
+            case Serial(device=device):
+                await self._text_line(name, served, Path(device))
             case None:
                 raise ServingRefused(
-                    f"{instrument.name}: {instrument.resource!r} is neither a socket nor a serial"
-                    " line, which is all that is served"
+                    f"{name}: {resource!r} is neither a socket nor a serial line, which is all"
+                    " that is served"
                 )
-        if isinstance(place, Socket) and (self._wanted.pty or instrument.served_pty):
-            await self._text_line(instrument, served, None)
 
-    async def _text_line(
-        self, instrument: Instrument, served: ServedText, name: Path | None
-    ) -> None:
-        where = await self._line(instrument.name, name, served.talk_on_line)
-        self.places.append(Place(instrument.name, where, "lines of text, serial"))
+    async def _text_line(self, what: str, served: ServedText, name: Path | None) -> None:
+        where = await self._line(what, name, served.talk_on_line)
+        self.places.append(Place(what, where, "lines of text, serial"))
 
     async def _registers(self) -> None:
         sockets: dict[int, dict[int, str]] = defaultdict(dict)

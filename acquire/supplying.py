@@ -24,7 +24,8 @@ from calculation.supplies import (
     preferred,
     supplies,
 )
-from drivers.description import Accuracy, Channel, Regulator
+from drivers.description import Accuracy, Channel
+from drivers.wiring import Regulator
 from sequences.expected import Expected
 from sequences.meter_rule import unsuited_meters
 from sequences.scan import (

@@ -18,10 +18,11 @@ from acquire.lateness import Lateness
 from acquire.log import EventLog
 from acquire.outcome import RunOutcome
 from acquire.owner import Owner, Polled
-from acquire.scan_link import ScanLink
+from acquire.scan_link import ScanLink, ScanSource
 from acquire.stand import expected_of
-from acquire.wires import Links, polled
+from acquire.wires import Links, polled, sources
 from acquire.writer import Writer
+from drivers.link import InstrumentFault
 from drivers.outputs import Outputs
 from sequences.expected import Expected
 from sequences.procedures import procedure_of, record_of
@@ -67,8 +68,10 @@ class WallRun:
         self.lateness = Lateness()
         expected = expected_of(setup)
         output_link = ScanLink(links.outputs(), "outputs")
-        output_link.reopen()
-        self._outputs_link = output_link
+        driven = sources(setup.stand, setup.descriptions, links)
+        scanned = {output: ScanSource(source, output) for output, source in driven.items()}
+        self._output_links: list[ScanLink | ScanSource] = [output_link, *scanned.values()]
+        self._open_outputs()
         self._watch = watch
         self._archive = archive
         self._polled: SimpleQueue[Polled] = SimpleQueue()
@@ -82,7 +85,7 @@ class WallRun:
         steps = procedure(expected) if procedure else procedure_of(expected, self._record)
         self.cycle = Cycle(
             expected,
-            Outputs(setup.stand.outputs, output_link, clock),
+            Outputs(setup.stand.outputs, output_link, clock, scanned),
             lambda record: Run(steps, expected, record),
             self.recorder,
             asker,
@@ -121,7 +124,19 @@ class WallRun:
     def close(self) -> None:
         """Let go of record and outputs; a run without an end is abandoned from then on."""
         self.recorder.close()
-        self._outputs_link.close()
+        self._close_outputs()
+
+    def _open_outputs(self) -> None:
+        try:
+            for link in self._output_links:
+                link.reopen()
+        except InstrumentFault:
+            self._close_outputs()
+            raise
+
+    def _close_outputs(self) -> None:
+        for link in self._output_links:
+            link.close()
 
     def _scan_to_the_end(self) -> None:
         due = self.clock.now() + self._period

@@ -1,11 +1,13 @@
 """The links of a stand that is there: each instrument's by its address in the stand file."""
 
+from collections.abc import Mapping
 from typing import Protocol
 
 from acquire.refusal import Refusal
 from drivers.description import Description, Instrument, Stand, TextDescription
 from drivers.instrument import PolledInstrument, RegisterInstrument, TextInstrument
 from drivers.link import Clock, RegisterLink, TextLink
+from drivers.source import Source
 
 IN_MEMORY = "registers:"
 
@@ -27,6 +29,10 @@ class Links(Protocol):
 
     def outputs(self) -> RegisterLink:
         """Return the link of the unit that drives the outputs."""
+        ...
+
+    def source(self, output: str) -> TextLink:
+        """Return the link of the source that serves as a regulator."""
         ...
 
 
@@ -54,6 +60,12 @@ class Wires:
         """Return the link of the unit that drives the outputs."""
         return register_link(self._stand.outputs.resource, "outputs")
 
+    def source(self, output: str) -> TextLink:
+        """Return the link of the source that serves as a regulator."""
+        source = self._stand.outputs.regulators()[output].source
+        assert source is not None, output
+        return text_link(source.resource, output)
+
 
 def text_link(resource: str, name: str) -> TextLink:
     """Return the link to a VISA resource, not yet open."""
@@ -77,3 +89,18 @@ def polled(
     if isinstance(description, TextDescription):
         return TextInstrument(instrument, description, links.text(instrument), clock)
     return RegisterInstrument(instrument, description, links.registers(instrument), clock)
+
+
+def sources(
+    stand: Stand, descriptions: Mapping[str, Description], links: Links
+) -> dict[str, Source]:
+    """Return the sources that serve as regulators on their links, by output, none open yet."""
+    found = {}
+    for output, regulator in stand.outputs.regulators().items():
+        if regulator.source is not None:
+            description = descriptions[regulator.source.description]
+            assert isinstance(description, TextDescription)
+            found[output] = Source(
+                output, regulator, regulator.source, description, links.source(output)
+            )
+    return found

@@ -115,6 +115,10 @@ class Links:
         """Return the outputs."""
         return Memory({})
 
+    def source(self, output: str) -> TextLink:
+        """No regulator of this stand is a source."""
+        raise KeyError(output)
+
 
 class Nobody:
     """Asked nothing, answers nothing."""

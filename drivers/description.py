@@ -1,4 +1,4 @@
-"""Instruments, channels and outputs as the stand file and the shipped descriptions give them.
+"""Instruments and channels as the stand file and the shipped descriptions give them.
 
 Plain types: the files are read and validated elsewhere.
 """
@@ -6,12 +6,12 @@ Plain types: the files are read and validated elsewhere.
 from dataclasses import dataclass
 from typing import Annotated, ClassVar, Literal
 
-from annotated_types import Ge, Gt, Le, MinLen
+from annotated_types import Ge, Le, MinLen
 
 from calculation.nameplate import STRICT, NotNegative, Positive
-from drivers.link import Table
+from drivers.link import Register, Table
+from drivers.wiring import OutputWiring
 
-Register = Annotated[int, Ge(0), Le(65535)]
 Raw = Annotated[int, Ge(0), Le(0xFFFFFFFF)]
 # Points of the meter models; phase to phase they go by PPV… in all of them.
 SunSpecPoint = Literal[
@@ -91,11 +91,28 @@ class Query:
 
 
 @dataclass(frozen=True, slots=True)
+class SourceMessages:
+    """How a programmable source is driven, in messages.
+
+    Those of `set_up` are sent once its link is open, with `{hertz}` and `{slew}`, volts a second,
+    filled in; the source has to travel at that rate by itself. `level` has `{volts}` for the r.m.s.
+    voltage, and `read_back` asks what it was set to. `let_go` ends it.
+    """
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    set_up: Annotated[tuple[str, ...], MinLen(1)]
+    level: str
+    read_back: str
+    let_go: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class TextDescription:
     """An instrument asked in lines of text: what identifies it and which queries it answers.
 
     The messages of `set_up` are sent after every opening; then `SYST:ERR?` has to be 0 (SCPI-99
-    volume 1, 21.8).
+    volume 1, 21.8). `drive` is for a source that serves as a regulator.
     """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
@@ -104,6 +121,7 @@ class TextDescription:
     identity: str
     query: Annotated[tuple[Query, ...], MinLen(1)]
     set_up: tuple[str, ...] = ()
+    drive: SourceMessages | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,73 +197,6 @@ class SunSpecDescription:
 
 
 Description = TextDescription | RegisterDescription | SunSpecDescription
-
-
-@dataclass(frozen=True, slots=True)
-class ContactorWiring:
-    """A contactor or other two-state output: where its command is written.
-
-    1 energises (closes), 0 opens.
-    """
-
-    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
-
-    address: Register
-
-
-@dataclass(frozen=True, slots=True)
-class SelectorWiring:
-    """The selector that connects the resistance meter: where its position is written, 0 is open.
-
-    Position n puts the meter's d.c. on the windings of `positions[n - 1]`, each alone, named by
-    their channels of resistance. Where none are given there is one position with all of them.
-    `by_hand`: people turn it when asked, to its first position, and no program does.
-    """
-
-    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
-
-    address: Register
-    positions: tuple[Annotated[tuple[str, ...], MinLen(1)], ...] = ()
-    by_hand: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Regulator:
-    """A motor regulator with its supply.
-
-    Position runs from 0 to 1 of travel and is written as register = position / scale.
-    `full_voltage_v` is the open-circuit voltage that position 1 promises, `source_ohm` the
-    impedance behind it, `rate_per_s` the travel per second (full travel takes 10 s at the least),
-    `resolution` the smallest step that it can hold, `zero_band` what counts as zero;
-    `angle_degree` by how much the loop supply's voltage leads the LV bus, where the stand fixes it.
-    """
-
-    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
-
-    address: Register
-    full_voltage_v: Positive
-    source_ohm: NotNegative
-    rate_per_s: Annotated[float, Gt(0), Le(0.1)]
-    resolution: Positive
-    zero_band: Positive
-    angle_degree: Annotated[float, Ge(-180), Le(180)] | None = None
-    scale: Positive = 0.0001
-
-
-@dataclass(frozen=True, slots=True)
-class OutputWiring:
-    """The unit that drives the outputs, on a link of its own, and where each output is written."""
-
-    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
-
-    resource: str
-    timeout_s: Positive
-    heartbeat: Register
-    lv_contactor: ContactorWiring
-    loop_contactor: ContactorWiring
-    resistance_selector: SelectorWiring
-    lv_regulator: Regulator
-    loop_regulator: Regulator
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,13 +21,13 @@ from drivers.link import (
     Block,
     Clock,
     InstrumentFault,
-    Refused,
     RegisterLink,
     TextLink,
 )
 from drivers.reading import GOOD, OVER_RANGE, Quality, Reading
 from drivers.registers import ReadingPlan, plan_reads
 from drivers.replies import UnreadableReply, read_numbers
+from drivers.text_opening import identify, send
 from drivers.sunspec import located
 
 NO_VALUE = "the instrument says that it has no value"
@@ -118,22 +118,9 @@ class TextInstrument:
         """Open the link afresh and make sure who answers. Raises InstrumentFault."""
         self._trusted = False
         self._link.reopen()
-        answer = self._link.query("*IDN?", self._instrument.timeout_s)
-        parts = ",".join(part.strip() for part in answer.split(","))
-        if f",{self._identity}," not in f",{parts},":
-            raise BadAnswer(self.name, "*IDN?", f"{answer[:80]!r} is not {self._identity!r}")
-        self._prepare()
+        identify(self._link, self.name, self._identity, self._instrument.timeout_s)
+        send(self._link, self.name, self._set_up, self._instrument.timeout_s)
         self._trusted = True
-
-    def _prepare(self) -> None:
-        """Send what sets the instrument up. Raises Refused where it understood any of it wrong."""
-        timeout_s = self._instrument.timeout_s
-        for message in self._set_up:
-            self._link.write(message, timeout_s)
-        if self._set_up:
-            error = self._link.query("SYST:ERR?", timeout_s)
-            if error.partition(",")[0].strip() not in ("0", "+0"):
-                raise Refused(self.name, "; ".join(self._set_up), error[:80])
 
     def poll(self) -> tuple[Reading, ...]:
         """Ask every query once and return a reading of every channel, in the queries' order."""

@@ -1,9 +1,12 @@
 """The seam to the wires: text and registers, each call with its own time-out."""
 
-from typing import Literal, NamedTuple, Protocol
+from typing import Annotated, Literal, NamedTuple, Protocol
+
+from annotated_types import Ge, Le
 
 # Modbus application protocol 1.1b3, 4.3; registers of 16 bits, coils and discrete inputs of one.
 Table = Literal["holding", "input", "coil", "discrete"]
+Register = Annotated[int, Ge(0), Le(65535)]
 
 
 class InstrumentFault(Exception):

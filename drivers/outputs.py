@@ -4,12 +4,13 @@ Openings and moves towards zero are never held back here; who may close or raise
 elsewhere, before it comes this far.
 """
 
-from collections.abc import Iterable
-from typing import NamedTuple
+from collections.abc import Callable, Iterable, Mapping
+from typing import NamedTuple, Protocol
 
-from drivers.description import OutputWiring, Regulator
 from drivers.link import Clock, InstrumentFault, RegisterLink
+from drivers.motor import Motor
 from drivers.reading import Quality, Reading
+from drivers.wiring import OutputWiring
 
 LV = "lv_contactor"
 LOOP = "loop_contactor"
@@ -37,13 +38,38 @@ class OutputState(NamedTuple):
     at_rest_since: int | None
 
 
-class Outputs:
-    """Writes commands on the outputs' own link and folds back what contacts and positions say."""
+class Settable(Protocol):
+    """A source that serves as a regulator."""
 
-    def __init__(self, wiring: OutputWiring, link: RegisterLink, clock: Clock) -> None:
+    def to(self, position: float) -> None:
+        """Set its voltage in shares of its full one. Raises InstrumentFault."""
+        ...
+
+
+class Outputs:
+    """Writes commands on the outputs' own links and folds back what contacts and positions say.
+
+    `sources` are those of the regulators that a source drives, by their names. A command that a
+    source doesn't take is a fault like any other: the heartbeat is withheld for good.
+    """
+
+    def __init__(
+        self,
+        wiring: OutputWiring,
+        link: RegisterLink,
+        clock: Clock,
+        sources: Mapping[str, Settable] | None = None,
+    ) -> None:
         self._wiring = wiring
         self._link = link
         self._clock = clock
+        self._sources = sources or {}
+        self._regulators = wiring.regulators()
+        self._motors = {
+            name: Motor(name, regulator, regulator.motor, self._write)
+            for name, regulator in self._regulators.items()
+            if regulator.motor is not None
+        }
         self._beat = 0
         self.claimed = False
         self.fault: InstrumentFault | None = None
@@ -78,12 +104,22 @@ class Outputs:
 
     def move(self, output: str, to: float) -> None:
         """Send a regulator to an absolute position, 0 to 1 of its travel."""
-        regulator = self._regulator(output)
+        regulator = self._regulators[output]
         register = round(min(max(to, 0.0), 1.0) / regulator.scale)
         target = register * regulator.scale
         was = self._states[output].commanded
-        travel = int(abs(target - was) / regulator.rate_per_s * S)
-        self._command(output, target, travel, regulator.address, register)
+        self._note(output, target, int(abs(target - was) / regulator.rate_per_s * S))
+        if output in self._motors:
+            self._motors[output].to(target, self._clock.now())
+        elif output in self._sources:
+            self._try(lambda: self._sources[output].to(target))
+        elif regulator.address is not None:
+            self._write(regulator.address, register)
+
+    def go_on(self) -> None:
+        """Switch the motors of regulators on their way; once a scan, after what it commands."""
+        for motor in self._motors.values():
+            motor.go_on(self._clock.now())
 
     def heartbeat(self) -> None:
         """Toggle the heartbeat; a fault on the outputs' link withholds it for good."""
@@ -93,6 +129,11 @@ class Outputs:
 
     def follow(self, arrived: Iterable[Reading]) -> None:
         """Note which outputs the contacts and positions among these readings show at rest."""
+        if self._motors:
+            arrived = list(arrived)
+            for reading in arrived:
+                for motor in self._motors.values():
+                    motor.take(reading)
         if all(state.at_rest_since is not None for state in self._states.values()):
             return
         for reading in arrived:
@@ -105,15 +146,15 @@ class Outputs:
                 or reading.value is None
             ):
                 continue
-            if abs(reading.value - state.commanded) <= self._band(reading.channel):
+            if self._shows_rest(reading, state.commanded, reading.value):
                 self._states[reading.channel] = state._replace(at_rest_since=reading.began)
 
-    def _regulator(self, output: str) -> Regulator:
-        wiring = self._wiring
-        return wiring.lv_regulator if output == LV_REGULATOR else wiring.loop_regulator
-
-    def _band(self, output: str) -> float:
-        return 1.01 * self._regulator(output).resolution if output in REGULATORS else 0.5
+    def _shows_rest(self, reading: Reading, commanded: float, value: float) -> bool:
+        output = reading.channel
+        if output in self._motors:
+            return self._motors[output].rests(reading)
+        band = 1.01 * self._regulators[output].resolution if output in REGULATORS else 0.5
+        return abs(value - commanded) <= band
 
     def _contactor(self, output: str, word: int) -> None:
         wiring = self._wiring
@@ -122,17 +163,20 @@ class Outputs:
             LOOP: wiring.loop_contactor.address,
             SELECTOR: wiring.resistance_selector.address,
         }[output]
-        self._command(output, float(word), 0, address, word)
+        self._note(output, float(word), 0)
+        self._write(address, word)
 
-    def _command(self, output: str, target: float, travel: int, address: int, word: int) -> None:
+    def _note(self, output: str, target: float, travel: int) -> None:
         state = self._states[output]
         if state.commanded != target:
             now = self._clock.now()
             self._states[output] = OutputState(target, now, now + travel, None)
-        self._write(address, word)
 
     def _write(self, address: int, word: int) -> None:
+        self._try(lambda: self._link.write(address, (word,), self._wiring.timeout_s))
+
+    def _try(self, command: Callable[[], None]) -> None:
         try:
-            self._link.write(address, (word,), self._wiring.timeout_s)
+            command()
         except InstrumentFault as fault:
             self.fault = fault

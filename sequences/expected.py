@@ -12,8 +12,9 @@ from calculation.correction import (
     temperature_constant,
 )
 from calculation.nameplate import Nameplate, Resistances, ThermalPlate
-from drivers.description import Channel, Regulator
+from drivers.description import Channel
 from drivers.outputs import LV_REGULATOR
+from drivers.wiring import Regulator
 from sequences.scan import LIQUID, UNITS, WINDINGS, S
 from sequences.schedule import Schedule, Soak
 

@@ -8,8 +8,9 @@ from typing import NamedTuple
 
 from acquire.storm.twins import Twins, between, limit_of_r, low_flux_times, most_mismatch
 from calculation.nameplate import Nameplate
-from drivers.description import Accuracy, Channel, Instrument, Regulator, Stand
+from drivers.description import Accuracy, Channel, Instrument, Stand
 from drivers.simulated.truth import TrueInstrument, TrueSupply
+from drivers.wiring import Regulator
 
 MOST_LATENCY_S = 0.9
 MOST_SAG_AT_RATED = 0.08  # of LV voltage, by what two unloaded units draw

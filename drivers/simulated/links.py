@@ -18,6 +18,7 @@ from pyvisa_sim.parser import get_devices
 
 from drivers.description import Description, Instrument, RegisterDescription, TextDescription
 from drivers.link import BadAnswer, Clock, ConnectionLost
+from drivers.outputs import REGULATORS
 from drivers.simulated.circuit import Solution
 from drivers.simulated.meters import OVER_RANGE, QUANTITIES
 from drivers.simulated.stand import SimulatedStand
@@ -60,6 +61,21 @@ def _whole_answers(waiting: deque[bytearray]) -> Callable[[], tuple[bytes, bool]
     return read
 
 
+class LiveSetting(Property):  # type: ignore[misc]  # pyvisa-sim ships no types
+    """A number of a simulated device that something follows when it is set."""
+
+    def __init__(self, name: str, take: Callable[[float], None]) -> None:
+        self._take: Callable[[float], None] | None = None
+        super().__init__(name, "0", {"type": "float"})
+        self._take = take
+
+    def set_value(self, string_value: str) -> None:
+        """Take a number. Raises ValueError for any other text, which the device answers."""
+        super().set_value(string_value)
+        if self._take is not None:
+            self._take(self._value)
+
+
 class SimulatedDevices:
     """The text instruments that a file describes; two of these share nothing.
 
@@ -90,6 +106,14 @@ class SimulatedDevices:
             raise ValueError(f"the simulated device at {resource} has no query {ask!r}")
         device._properties[getter[0]] = LiveProperty(getter[0], answer)
         device.read = _whole_answers(device._output_buffers)
+
+    def make_settable(self, resource: str, read_back: str, take: Callable[[float], None]) -> None:
+        """Have what a device is set to followed. Raises ValueError where it has no such setting."""
+        device = self._devices[resource]
+        getter = device._getters.get(read_back.encode())
+        if getter is None:
+            raise ValueError(f"the simulated device at {resource} has no query {read_back!r}")
+        device._properties[getter[0]] = LiveSetting(getter[0], take)
 
     def open(self, resource: str, who: str) -> MessageBasedResource:
         """Open a resource. Raises ConnectionLost where nothing has that name."""
@@ -214,10 +238,7 @@ class SimulatedLinks:
         Raises ValueError where no device stands at its resource.
         """
         self.text(instrument)
-        resource = str(to_canonical_name(instrument.resource))
-        if resource not in self._devices:
-            raise ValueError(f"{instrument.name}: no device of meters.yaml is at {resource}")
-        return partial(self._devices.answers, resource)
+        return self._says(instrument.name, str(to_canonical_name(instrument.resource)))
 
     def registers(self, instrument: Instrument) -> SimulatedRegisterLink[PolledUnit]:
         """Return the link of a register unit that is polled."""
@@ -231,6 +252,40 @@ class SimulatedLinks:
         """Return the link of the unit that drives the outputs."""
         unit = OutputsUnit(self._plant)
         return SimulatedRegisterLink(unit, Wire(self._plant, self._clock, "outputs"))
+
+    def source(self, output: str) -> SimulatedTextLink:
+        """Return the link of the source that serves as a regulator, not yet open."""
+        wired = self._plant.stand.outputs.regulators()[output]
+        if wired.source is None:
+            raise ValueError(f"{output} is no source")
+        description = self._descriptions[wired.source.description]
+        if not isinstance(description, TextDescription) or description.drive is None:
+            raise ValueError(f"{wired.source.description} doesn't say how it is driven")
+        resource = str(to_canonical_name(wired.source.resource))
+
+        def take(volts: float) -> None:
+            self._plant.write(output, volts / wired.full_voltage_v)
+
+        if resource in self._devices:
+            self._devices.make_settable(resource, description.drive.read_back, take)
+        return SimulatedTextLink(
+            self._devices, resource, output, Wire(self._plant, self._clock, output)
+        )
+
+    def source_device(self, output: str) -> Callable[[str], tuple[bytes, ...]]:
+        """Return what a source says to a message, for whoever serves it.
+
+        Raises ValueError where no device stands at its resource.
+        """
+        source = self._plant.stand.outputs.regulators()[output].source
+        self.source(output)
+        resource = str(to_canonical_name(source.resource)) if source else ""
+        return self._says(output, resource)
+
+    def _says(self, name: str, resource: str) -> Callable[[str], tuple[bytes, ...]]:
+        if resource not in self._devices:
+            raise ValueError(f"{name}: no device of meters.yaml is at {resource}")
+        return partial(self._devices.answers, resource)
 
     def _answer(self, instrument: Instrument, fields: tuple[str, ...]) -> Callable[[], str]:
         """Return what computes the answer to a query: its fields in order, joined by commas."""
@@ -251,6 +306,9 @@ class SimulatedLinks:
         text = plant.meters[name].text
         if name in {"frequency", "hv.frequency"}:
             return lambda _: text(plant.frequency_hz)
+        if name in REGULATORS:
+            regulator = getattr(plant, name)
+            return lambda _: text(regulator.reported)
         if name in WINDINGS:
             return lambda _: _shown(text, plant.resistance(name))
         if name not in QUANTITIES:

@@ -6,7 +6,7 @@ runs the plant can stop at every change on the way to an instant. Times are stan
 
 from math import inf
 
-from drivers import description
+from drivers import wiring
 
 SECOND = 1_000_000_000
 
@@ -63,13 +63,14 @@ class Contactor:
 class Regulator:
     """A motor regulator: its position travels to a target at its rate, in steps.
 
-    `position` is the true one, 0 to 1 of travel, a whole number of steps.
+    `position` is the true one, 0 to 1 of travel, a whole number of steps. Its limit contacts are
+    made at the ends of its travel.
     For hands: `stuck` stops the motor, `drift_per_s` moves it by itself, `feedback` is what the
     position transmitter says instead of the truth, `output` the share of full voltage that it
     gives instead of what its position promises.
     """
 
-    def __init__(self, wired: description.Regulator) -> None:
+    def __init__(self, wired: wiring.Regulator) -> None:
         self.stuck = False
         self.drift_per_s = 0.0
         self.feedback: float | None = None
@@ -77,6 +78,7 @@ class Regulator:
         self._rate = wired.rate_per_s / SECOND
         self._resolution = wired.resolution
         self._target = 0.0
+        self._relays = {"raise": False, "lower": False}
         self._travelled = 0.0
         self._t = 0
         self.position = 0.0
@@ -99,6 +101,17 @@ class Regulator:
     def command(self, position: float) -> None:
         """Send it to a position; what lies outside its travel is brought to the end of it."""
         self._target = min(max(position, 0.0), 1.0)
+
+    @property
+    def limits(self) -> tuple[bool, bool]:
+        """Whether its lower and its upper limit contact are made."""
+        return self._travelled <= 0.0, self._travelled >= 1.0
+
+    def relay(self, which: str, energised: bool) -> None:
+        """Take its "raise" or its "lower" relay: one of them alone runs the motor."""
+        self._relays[which] = energised
+        up, down = self._relays["raise"], self._relays["lower"]
+        self._target = self._travelled if up == down else float(up)
 
     def advance(self, t: int) -> None:
         """Move on to `t`."""

@@ -83,6 +83,11 @@ class SimulatedStand:
             "lv_regulator": Regulator(wired.lv_regulator),
             "loop_regulator": Regulator(wired.loop_regulator),
         }
+        self._relays = {
+            f"{name}.{which}": (regulator, which)
+            for name, regulator in self._regulators.items()
+            for which in ("raise", "lower")
+        }
         self.lv_contactor, self.loop_contactor, self.upstream_breaker = self._contactors.values()
         self.resistance_selector = Selector(
             truth.contactor_close_s,
@@ -133,13 +138,17 @@ class SimulatedStand:
         """Take what is written to the outputs unit at the instant last advanced to.
 
         `output` is named as in the stand file: "heartbeat", a contactor, whose 1 closes and 0
-        opens, the selector with its position, or a regulator, whose value is its position, 0 to 1.
+        opens, the selector with its position, a regulator, whose value is its position, 0 to 1, or
+        a regulator's relay, "loop_regulator.raise".
         """
         self.written(output, value)
         if output == "heartbeat":
             self.watchdog.beat(self.t, int(value))
         elif output in self._regulators:
             self._regulators[output].command(value)
+        elif output in self._relays:
+            regulator, which = self._relays[output]
+            regulator.relay(which, value == 1)
         elif output == "resistance_selector":
             self.resistance_selector.commanded = int(value)
         else:
@@ -178,6 +187,8 @@ class SimulatedStand:
             self.upstream_breaker.contact,
             self.lv_regulator.reported,
             self.loop_regulator.reported,
+            *self.lv_regulator.limits,
+            *self.loop_regulator.limits,
         )
 
     @property
@@ -332,4 +343,8 @@ STATUS = (
     "upstream_breaker",
     "lv_regulator",
     "loop_regulator",
+    "lv_regulator.lower_limit",
+    "lv_regulator.upper_limit",
+    "loop_regulator.lower_limit",
+    "loop_regulator.upper_limit",
 )

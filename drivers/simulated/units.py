@@ -8,6 +8,7 @@ from drivers.link import Block, Refused
 from drivers.registers import encode, placed
 from drivers.simulated.stand import STATUS, SimulatedStand
 from drivers.simulated.wire import Wire
+from drivers.wiring import Regulator
 
 Registers = dict[int, int]
 
@@ -183,6 +184,18 @@ def output_writers(stand: Stand) -> dict[int, tuple[str, float]]:
         outputs.lv_contactor.address: ("lv_contactor", 1.0),
         outputs.loop_contactor.address: ("loop_contactor", 1.0),
         outputs.resistance_selector.address: ("resistance_selector", 1.0),
-        outputs.lv_regulator.address: ("lv_regulator", outputs.lv_regulator.scale),
-        outputs.loop_regulator.address: ("loop_regulator", outputs.loop_regulator.scale),
+    } | {
+        address: behind
+        for name, regulator in outputs.regulators().items()
+        for address, behind in _regulator_writers(name, regulator).items()
     }
+
+
+def _regulator_writers(name: str, regulator: Regulator) -> dict[int, tuple[str, float]]:
+    if regulator.motor is not None:
+        motor = regulator.motor
+        return {
+            motor.raise_at: (f"{name}.raise", 1.0),
+            motor.lower_at: (f"{name}.lower", 1.0),
+        }
+    return {} if regulator.address is None else {regulator.address: (name, regulator.scale)}

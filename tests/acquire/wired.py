@@ -73,6 +73,10 @@ class WiredStand:
         """Return the link of the outputs."""
         return _Registers(self, "outputs", self._links.outputs())
 
+    def source(self, output: str) -> TextLink:
+        """Return the link of a source that serves as a regulator."""
+        return _Text(self, output, self._links.source(output))
+
     def through(self, name: str, call: Callable[[], T]) -> T:
         """Have a call reach the plant, unless its link hangs or is cut."""
         self.asked[name] = self.asked.get(name, 0) + 1

@@ -154,15 +154,16 @@ def test_outputs_are_driven_and_the_watchdog_drops_them(
 def test_a_regulator_goes_where_it_is_sent(serve: Serve, client: Connect) -> None:
     """Several registers in one write; the position comes back over the contacts' unit."""
     bench = serve(speed=50)
-    wired = bench.scenario.stand.outputs
     outputs, contacts = client(bench, "outputs"), client(bench, "contacts")
+    address = bench.scenario.stand.outputs.lv_regulator.address
+    assert address is not None
     assert not outputs.write_registers(
-        wired.lv_regulator.address, [2500, 5000], device_id=1
+        address, [2500, 5000], device_id=1
     ).isError()
     assert waited_for(
         lambda: contacts.read_holding_registers(10, count=2, device_id=1).registers == [2500, 5000]
     )
-    back = outputs.read_holding_registers(wired.lv_regulator.address, count=2, device_id=1)
+    back = outputs.read_holding_registers(address, count=2, device_id=1)
     assert back.registers == [2500, 5000]
 
 

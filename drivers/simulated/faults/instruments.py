@@ -155,4 +155,15 @@ def _outputs(stand: Stand) -> tuple[PlantFault, ...]:
             " late the watchdog cuts",
             _slow("outputs", SLOW * stand.outputs.timeout_s),
         ),
+        *(
+            Fault(
+                f"{name}_silent",
+                "instrument",
+                "a voltage that its source doesn't take has the heartbeat withheld for good: the"
+                " watchdog cuts after its time; aborted",
+                _silent(name),
+            )
+            for name, regulator in stand.outputs.regulators().items()
+            if regulator.source is not None
+        ),
     )

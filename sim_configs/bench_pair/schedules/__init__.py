@@ -1,0 +1,1 @@
+"""What to run on this scenario: one TOML file a schedule."""
