@@ -215,6 +215,7 @@ class Cycle:
             self._intent if self._recorder.committed >= self._told else None,
             self._recorder.last_commit_t,
             self._asked,
+            str(self.outputs.fault or ""),
         )
         for answer in scan.answers:
             facts = {

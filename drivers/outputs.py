@@ -179,4 +179,4 @@ class Outputs:
         try:
             command()
         except InstrumentFault as fault:
-            self.fault = fault
+            self.fault = self.fault or fault

@@ -307,6 +307,16 @@ def something_stale(_value: float, at: View) -> bool:
     return bool(stale_channels(at))
 
 
+def command_lost(_value: float, at: View) -> bool:
+    """A command was not taken by what drives the outputs."""
+    return bool(at.scan.lost)
+
+
+def lost_words(at: View) -> str:
+    """Which command was lost, and how."""
+    return f"a command was not taken: {at.scan.lost}"
+
+
 def record_late(_value: float, at: View) -> bool:
     """The archive's last commit is older than two commit intervals, at least 10 s."""
     allowed = max(2 * at.expected.commit_interval_s, 10.0)

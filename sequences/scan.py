@@ -101,7 +101,8 @@ class Scan:
     `alive` the instant of each channel's newest reading that was not bad (over range is alive).
     `refused` says why the last request was not acted on; `intent` is the closing whose intent is
     in the archive; `last_commit` the stand time of the archive's last commit; `asked` the prompt
-    that stands open with the instant at which it was put.
+    that stands open with the instant at which it was put; `lost` is the fault with which an output
+    didn't take a command, if ever one didn't.
     """
 
     number: int
@@ -115,6 +116,7 @@ class Scan:
     intent: str | None
     last_commit: int
     asked: tuple[Prompt, int] | None
+    lost: str = ""
 
     def value(self, channel: str) -> float | None:
         """Return the newest value of a channel, None where it is bad or missing."""

@@ -87,7 +87,7 @@ EXPECTED = {
             "identity_changed",
         )
     },
-    "outputs_silent": Expect("@energise", "aborted", "lv_contactor_opened_by_itself"),
+    "outputs_silent": Expect("@energise", "aborted", "command_lost"),
     "outputs_slow": FINE,
     "guard_opened": Expect(LOADED, "aborted", "guard"),
     "emergency_stop_pressed": Expect(LOADED, "aborted", "emergency_stop"),

@@ -80,6 +80,7 @@ STATED: dict[str, Stated] = {
     "emergency_stop": (EMERGENCY_STOP, 0, when.always, when.opened, {}),
     "protection_contact": (PROTECTION_CONTACT, 0, when.always, when.opened, {}),
     "guard": (GUARD, 0, when.energised, when.opened, {}),
+    "command_lost": (None, 0, when.always, when.command_lost, {}),
     **contactor(LV),
     **contactor(LOOP),
     "overvoltage": (LV_VOLTAGE, 0, when.always, when.above_rated_lv, LV_TWICE),

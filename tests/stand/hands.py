@@ -5,6 +5,7 @@ from copy import deepcopy
 from dataclasses import replace
 from typing import Any
 
+from acquire.clock import Order
 from drivers.outputs import LOOP, LV_REGULATOR
 from drivers.simulated.circuit import OPPOSITION
 from drivers.simulated.stand import SimulatedStand
@@ -48,6 +49,13 @@ def nothing(_watched: Watched) -> None:
 def silencing(instrument: str) -> Hand:
     """Return the hand that pulls an instrument's plug."""
     return lambda watched: watched.plant.silent.add(instrument)
+
+
+def losing_a_write(watched: Watched) -> None:
+    """Have the outputs' unit be silent until the next scan has written to it, and no longer."""
+    watched.plant.silent.add("outputs")
+    back = watched.rehearsal.clock.now() + S
+    watched.rehearsal.clock.at(back, Order.HANDS, lambda: watched.plant.silent.discard("outputs"))
 
 
 def heating(**top_liquid_c: float) -> Hand:

@@ -16,6 +16,7 @@ from tests.stand.hands import (
     hidden,
     leaving,
     locking,
+    losing_a_write,
     meter,
     moving_first,
     nothing,
@@ -52,11 +53,14 @@ DRIFTS_S = 0.02 / -DRIFT_PER_S
 STALE_S = 5.0
 COMMITS_S = 120.0
 EXPIRES_S = 30.0
+SCAN_S = 1.0
+LOST_S = 0.5  # the time-out of a write
 
 ACTS: dict[str, Provocation] = {
     "emergency_stop": Provocation(loaded, setting("emergency_stop", False)),
     "protection_contact": Provocation(loaded, setting("protection_contact", False)),
     "guard": Provocation(loaded, setting("guard", False)),
+    "command_lost": Provocation(loaded, losing_a_write, develops_s=SCAN_S + LOST_S),
     "lv_contactor_will_not_open": Provocation(
         no_load, setting("lv_contactor.welded", True), part=then(opening(LV)), since="command"
     ),
@@ -151,6 +155,7 @@ ACTS: dict[str, Provocation] = {
 EARLY: dict[str, Provocation] = {
     "emergency_stop": Provocation(preparing, setting("emergency_stop", False)),
     "protection_contact": Provocation(preparing, setting("protection_contact", False)),
+    "command_lost": Provocation(preparing, losing_a_write),
     "overvoltage": Provocation(preparing, hidden(LV, 1.0)),
     "volts_per_hertz": Provocation(preparing, both(setting("frequency_hz", 45.0), hidden(LV, 0.9))),
     "operator_stop": Provocation(preparing, asking_to_stop),

@@ -34,7 +34,7 @@ def test_an_aiding_pair_is_found_and_cured(watch: Watch, bench_pair: Scenario) -
 @pytest.mark.parametrize(
     ("fault", "finding"),
     [
-        ("lv_regulator_silent@load_readings", "contactor"),
+        ("lv_regulator_silent@load_readings", "command_lost"),
         ("loop_regulator_stuck@circulate", "loop_regulator"),
         ("loop_regulator_runs_away@load_readings", "loop_regulator"),
         ("lv_regulator_runs_away@no_load_readings", "lv_regulator"),

@@ -261,7 +261,7 @@ class TestSilentOutputs:
         assert both_open(watched)
         assert not watched.plant.upstream_breaker.closed
         names = [e.facts["name"] for e in watched.told("trip")]
-        assert names[0] == "lv_contactor_will_not_open"
+        assert names[0] == "command_lost"
 
     def test_a_link_that_comes_back_brings_no_heartbeat(self, watch: Watch) -> None:
         """What was not written stands as it was in the unit, so the relay must stay dropped."""

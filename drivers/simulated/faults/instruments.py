@@ -144,8 +144,8 @@ def _outputs(stand: Stand) -> tuple[PlantFault, ...]:
         Fault(
             "outputs_silent",
             "instrument",
-            "a write that is lost takes the heartbeat with it for good: the watchdog cuts after its"
-            " time; aborted",
+            "a write that is lost: stop category 0, and the heartbeat is withheld for good, so that"
+            " the watchdog cuts after its time; aborted",
             _silent("outputs"),
         ),
         Fault(
@@ -159,8 +159,8 @@ def _outputs(stand: Stand) -> tuple[PlantFault, ...]:
             Fault(
                 f"{name}_silent",
                 "instrument",
-                "a voltage that its source doesn't take has the heartbeat withheld for good: the"
-                " watchdog cuts after its time; aborted",
+                "a voltage that its source doesn't take: stop category 0, and the heartbeat is"
+                " withheld for good",
                 _silent(name),
             )
             for name, regulator in stand.outputs.regulators().items()
