@@ -21,7 +21,7 @@ S = 1_000_000_000
 def shown(checks: Sequence["Checked"], outputs: str) -> list[RenderableType]:
     """Return what to print: every channel, then what is wrong and what to do.
 
-    `outputs` is what is wrong with the outputs' unit.
+    `outputs` is what is wrong with what drives the outputs.
     """
     parts: list[RenderableType] = [_table(checks)]
     for c in checks:
@@ -29,7 +29,7 @@ def shown(checks: Sequence["Checked"], outputs: str) -> list[RenderableType]:
             parts.append(Text(f"{c.instrument.name}: {c.wrong}", ABNORMAL))
             parts.append(Text(f"    {c.to_do}", ABNORMAL))
     style = ABNORMAL if outputs else NORMAL
-    parts.append(Text(f"outputs: {outputs or 'answers; nothing was written to it'}", style))
+    parts.append(Text(outputs or "outputs: what drives them answers; nothing was written", style))
     return parts
 
 

@@ -35,6 +35,11 @@ from sequences.scan import (
 
 Observer = Callable[[int, str, Mapping[str, Any]], None]
 
+NOTHING_ANSWERS = (
+    "nothing of the stand answers any more, instruments and outputs alike: look at its supply, at"
+    " the network between, and at this computer"
+)
+
 # Evidence that a reader of the record wants to see come, and its words.
 ANNOUNCED = (
     ("watchdog_acted", "the watchdog relay was seen to drop and to pick up"),
@@ -119,12 +124,14 @@ class Cycle:
         self._asked: tuple[Prompt, int] | None = None
         self._noted: set[tuple[str, str]] = set()
         self._faulty: set[str] = set()
+        self._polled = {"outputs"}
         self._beaten = 0
 
     def publish(
         self, instrument: str, readings: tuple[Reading, ...], fault: InstrumentFault | None
     ) -> None:
         """Take a poll's readings into the image, and note a fault that begins or ends."""
+        self._polled.add(instrument)
         self.image.publish(instrument, readings)
         self._note_fault(instrument, fault)
 
@@ -197,6 +204,8 @@ class Cycle:
             self._faulty.add(instrument)
             facts = {"instrument": instrument, "asked": fault.asked, "came_back": fault.came_back}
             self._note("fault", facts)
+            if self._faulty >= self._polled:
+                self._note("note", {"words": NOTHING_ANSWERS})
         elif fault is None and instrument in self._faulty:
             self._faulty.discard(instrument)
             self._note("fault.cleared", {"instrument": instrument})

@@ -27,8 +27,8 @@ from drivers.link import (
 from drivers.reading import GOOD, OVER_RANGE, Quality, Reading
 from drivers.registers import ReadingPlan, plan_reads
 from drivers.replies import UnreadableReply, read_numbers
-from drivers.text_opening import identify, send
 from drivers.sunspec import located
+from drivers.text_opening import identify, send
 
 NO_VALUE = "the instrument says that it has no value"
 _LARGEST = 1e300

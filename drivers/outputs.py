@@ -5,6 +5,7 @@ elsewhere, before it comes this far.
 """
 
 from collections.abc import Callable, Iterable, Mapping
+from functools import partial
 from typing import NamedTuple, Protocol
 
 from drivers.link import Clock, InstrumentFault, RegisterLink
@@ -66,7 +67,7 @@ class Outputs:
         self._sources = sources or {}
         self._regulators = wiring.regulators()
         self._motors = {
-            name: Motor(name, regulator, regulator.motor, self._write)
+            name: Motor(name, regulator, regulator.motor, partial(self._write, name))
             for name, regulator in self._regulators.items()
             if regulator.motor is not None
         }
@@ -112,9 +113,9 @@ class Outputs:
         if output in self._motors:
             self._motors[output].to(target, self._clock.now())
         elif output in self._sources:
-            self._try(lambda: self._sources[output].to(target))
+            self._try(output, lambda: self._sources[output].to(target))
         elif regulator.address is not None:
-            self._write(regulator.address, register)
+            self._write(output, regulator.address, register)
 
     def go_on(self) -> None:
         """Switch the motors of regulators on their way; once a scan, after what it commands."""
@@ -125,7 +126,7 @@ class Outputs:
         """Toggle the heartbeat; a fault on the outputs' link withholds it for good."""
         if self.fault is None:
             self._beat ^= 1
-            self._write(self._wiring.heartbeat, self._beat)
+            self._write("heartbeat", self._wiring.heartbeat, self._beat)
 
     def follow(self, arrived: Iterable[Reading]) -> None:
         """Note which outputs the contacts and positions among these readings show at rest."""
@@ -164,7 +165,7 @@ class Outputs:
             SELECTOR: wiring.resistance_selector.address,
         }[output]
         self._note(output, float(word), 0)
-        self._write(address, word)
+        self._write(output, address, word)
 
     def _note(self, output: str, target: float, travel: int) -> None:
         state = self._states[output]
@@ -172,11 +173,12 @@ class Outputs:
             now = self._clock.now()
             self._states[output] = OutputState(target, now, now + travel, None)
 
-    def _write(self, address: int, word: int) -> None:
-        self._try(lambda: self._link.write(address, (word,), self._wiring.timeout_s))
+    def _write(self, output: str, address: int, word: int) -> None:
+        self._try(output, lambda: self._link.write(address, (word,), self._wiring.timeout_s))
 
-    def _try(self, command: Callable[[], None]) -> None:
+    def _try(self, output: str, command: Callable[[], None]) -> None:
         try:
             command()
         except InstrumentFault as fault:
-            self.fault = self.fault or fault
+            asked = f"{fault.asked}, {output}"
+            self.fault = self.fault or type(fault)(fault.instrument, asked, fault.came_back)

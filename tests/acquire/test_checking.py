@@ -57,7 +57,7 @@ def test_outputs_that_are_not_there_are_wrong(capsys: pytest.CaptureFixture[str]
     connecting = Connecting()
     connecting.wired.gone.add("outputs")
     assert checked(STAND, False, connecting) == 4
-    assert "outputs: outputs: asked" in capsys.readouterr().out
+    assert "\noutputs: asked" in capsys.readouterr().out
 
 
 def test_another_instrument_at_the_address_is_found_by_its_identity(

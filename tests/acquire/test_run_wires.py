@@ -95,9 +95,12 @@ def killed_stand_ends_the_run(served: Served, stage: str) -> None:
     assert states(served.stand.lines, "lv_contactor")[-1] == "closed"
     served.stand.kill()
     assert program.code() == 3, "\n".join(program.lines[-45:])
-    run, _ = last_run(served)
+    run, events = last_run(served)
     print(f"killed in {stage}: {run.end}", *program.lines[-12:], sep="\n  ")
-    assert run.end in {"stopped", "aborted"}
+    assert run.end == "aborted"
+    trips = [facts["name"] for _, kind, facts in events if kind == "trip"]
+    assert trips[0] == "command_lost"
+    assert any("nothing of the stand answers" in line for line in program.lines)
     assert run.verdict is None
 
 

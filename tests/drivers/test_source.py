@@ -71,7 +71,7 @@ def test_another_instrument_is_not_driven(source: Source, bench: Bench) -> None:
 
 
 def test_it_is_set_up_once_at_zero_with_its_rate(source: Source, bench: Bench) -> None:
-    """0.04 of 260 V a second, and rated frequency, before its output is on; errors are asked for."""
+    """0.04 of 260 V a second, and rated frequency, before its output is on; then its errors."""
     source.reopen()
     source.to(0.0)
     source.to(0.5)
@@ -103,7 +103,7 @@ def test_a_source_that_does_not_know_its_rate_is_refused(source: Source, bench: 
     """It would jump where it has to travel."""
     bench.error = '-113,"Undefined header"'
     source.reopen()
-    with pytest.raises(Refused, match="VOLT:SLEW 10.4"):
+    with pytest.raises(Refused, match=r"VOLT:SLEW 10\.4"):
         source.to(0.0)
 
 

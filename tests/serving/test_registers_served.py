@@ -157,9 +157,7 @@ def test_a_regulator_goes_where_it_is_sent(serve: Serve, client: Connect) -> Non
     outputs, contacts = client(bench, "outputs"), client(bench, "contacts")
     address = bench.scenario.stand.outputs.lv_regulator.address
     assert address is not None
-    assert not outputs.write_registers(
-        address, [2500, 5000], device_id=1
-    ).isError()
+    assert not outputs.write_registers(address, [2500, 5000], device_id=1).isError()
     assert waited_for(
         lambda: contacts.read_holding_registers(10, count=2, device_id=1).registers == [2500, 5000]
     )

@@ -273,6 +273,20 @@ class TestSilentOutputs:
         TestForGood().stays_open(watched, 20)
         assert not watched.plant.watchdog.picked_up
 
+    def test_what_took_everything_is_said_once(self, watch: Watch) -> None:
+        """One instrument or two are named by themselves; when all are gone it is no instrument."""
+        watched, _ = held(watch, no_load)
+        words: list[int] = []
+        for instrument in ("temperatures", *(i.name for i in watched.plant.stand.instrument)):
+            silencing(instrument)(watched)
+        watched.go_on(1)
+        words.append(len(watched.told("note")))
+        silencing("outputs")(watched)
+        watched.finish()
+        words.append(len(watched.told("note")))
+        assert words == [0, 1]
+        assert "nothing of the stand answers" in watched.told("note")[0].facts["words"]
+
     def test_a_single_lost_write_is_a_silent_link(self, watch: Watch) -> None:
         """Whoever lost one command can't know what the unit holds: the stand is cut."""
         watched, _ = held(watch, no_load)
