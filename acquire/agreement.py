@@ -12,6 +12,7 @@ from drivers.description import (
     Stand,
     TextDescription,
 )
+from drivers.frozen import MEASURED
 from drivers.resource import MODBUS_FORMS, link_of, register_unit, unit_of
 from drivers.simulated.truth import Truth
 from drivers.wiring import OutputWiring, Regulator
@@ -22,6 +23,8 @@ REGISTER_FORMS = f"{MODBUS_FORMS}; '{REGISTERS}NAME' in memory"
 TEXT_FORMS = "a VISA resource, 'TCPIP::HOST::PORT::SOCKET'"
 # What a motor may travel on while a program that stands still is not yet cut off (own choice).
 MOST_TRAVEL_ON = 0.05
+# Fewer answers that are alike may be one measurement, asked for several times (own choice).
+MOST_ALIKE = 5
 
 # The channels without which the test can't be run safely, or at all, and their units.
 NEEDED = {
@@ -95,6 +98,7 @@ def _instrument(instrument: Instrument, i: int, description: Description) -> Ite
         expected = REGISTER_FORMS if unit else TEXT_FORMS
         kind = f"{instrument.description} is {'a register unit' if unit else 'asked in text'}"
         yield Disagreement(("instrument", i, "resource"), expected, kind)
+    yield from _frozen_after(instrument, i)
     offered = _offered(description)
     for j, channel in enumerate(instrument.channel):
         path = ("instrument", i, "channel", j)
@@ -106,6 +110,19 @@ def _instrument(instrument: Instrument, i: int, description: Description) -> Ite
             yield Disagreement((*path, "stale_after_s"), expected)
         if list(channel.ranges) != sorted(set(channel.ranges)):
             yield Disagreement((*path, "ranges"), "ranges that ascend")
+
+
+def _frozen_after(instrument: Instrument, i: int) -> Iterator[Disagreement]:
+    """What judges an answer that stays the same has to see several, and something that is there."""
+    path = ("instrument", i, "frozen_after_s")
+    if instrument.frozen_after_s is None:
+        return
+    if instrument.frozen_after_s < MOST_ALIKE * instrument.period_s:
+        expected = f"at least {MOST_ALIKE} poll periods, {MOST_ALIKE * instrument.period_s:g} s"
+        yield Disagreement(path, expected)
+    if not any(c.ranges and c.unit in MEASURED for c in instrument.channel):
+        expected = f"none: no channel of it is in {', '.join(MEASURED)} with its ranges"
+        yield Disagreement(path, expected)
 
 
 def _offered(description: Description) -> list[str]:

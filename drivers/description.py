@@ -65,7 +65,9 @@ class Channel:
 class Instrument:
     """One instrument of the stand: which description it follows, where it is, how it is polled.
 
-    `served_pty`: the simulated stand serves it on a pseudo-terminal as well.
+    `frozen_after_s`: an answer that is the same to the last digit for so long, of something that is
+    there, is an old one and bad. None: it may say the same for ever, as contacts do, or a scanner
+    of tenths of a degree. `served_pty`: the simulated stand serves it on a pseudo-terminal as well.
     """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
@@ -77,6 +79,7 @@ class Instrument:
     timeout_s: Positive
     channel: Annotated[tuple[Channel, ...], MinLen(1)]
     phase_s: NotNegative = 0.0
+    frozen_after_s: Positive | None = None
     served_pty: bool = False
 
 

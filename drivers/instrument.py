@@ -16,6 +16,7 @@ from drivers.description import (
     SunSpecDescription,
     TextDescription,
 )
+from drivers.frozen import Frozen
 from drivers.link import (
     BadAnswer,
     Block,
@@ -104,6 +105,7 @@ class TextInstrument:
         self._link = link
         self._clock = clock
         self._trusted = False
+        self._frozen = Frozen(instrument)
         fields = tuple(f for q in description.query for f in q.fields)
         slots = _slots(instrument.channel, fields, instrument.name)
         self._queries: list[tuple[str, int, list[_Slot]]] = []
@@ -130,12 +132,15 @@ class TextInstrument:
             if not self._trusted:
                 self.open()
             readings: list[Reading] = []
+            said: list[str] = []
             for ask, count, slots in self._queries:
                 began = now()
                 reply = self._link.query(ask, self._instrument.timeout_s)
                 numbers = self._numbers(ask, reply, count)
+                said.append(reply)
                 t = (began + now()) // 2
                 readings += _readings(slots, numbers, t, began)
+            self._frozen.judge(ask, said, readings)
         except InstrumentFault as fault:
             return self._failed(fault, began)
         self.fault = None
@@ -181,6 +186,7 @@ class RegisterInstrument:
         )
         fields = tuple(f.field for f in description.value)
         self._slots = _slots(instrument.channel, fields, instrument.name)
+        self._frozen = Frozen(instrument)
         self._decoded: tuple[tuple[int, ...], list[float]] = ((), [])
 
     def open(self) -> None:
@@ -203,14 +209,22 @@ class RegisterInstrument:
             began = now()
             registers = self._registers()
         except InstrumentFault as fault:
-            self.fault = fault
-            self._trusted = False
-            return _bad(self._instrument, fault, began, now())
+            return self._failed(fault, began)
         t = (began + now()) // 2
-        self.fault = None
         if registers != self._decoded[0]:
             self._decoded = (registers, self._plan.values(registers))
-        return tuple(_readings(self._slots, self._decoded[1], t, began))
+        readings = _readings(self._slots, self._decoded[1], t, began)
+        try:
+            self._frozen.judge("registers", registers, readings)
+        except BadAnswer as fault:
+            return self._failed(fault, began)
+        self.fault = None
+        return tuple(readings)
+
+    def _failed(self, fault: InstrumentFault, began: int) -> tuple[Reading, ...]:
+        self.fault = fault
+        self._trusted = False
+        return _bad(self._instrument, fault, began, self._clock.now())
 
     def _registers(self) -> tuple[int, ...]:
         """Read all blocks and put them end to end, with the identity among them proven."""

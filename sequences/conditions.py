@@ -351,8 +351,9 @@ def reads(channel: str, limit: str) -> Callable[[View], str]:
 
     def words(at: View) -> str:
         reading = at.scan.image[channel]
-        value = reading.reason if reading.value is None else f"{reading.value:.4g}"
-        return f"{channel} reads {value}, {limit}"
+        if reading.value is not None:
+            return f"{channel} reads {reading.value:.4g}, {limit}"
+        return f"{channel} ({reading.reason}), {limit}"
 
     return words
 
@@ -367,8 +368,11 @@ def saying(words: str) -> Callable[[View], str]:
 
 
 def stale_words(at: View) -> str:
-    """Which channels are stale."""
-    return "no good reading in time from " + ", ".join(stale_channels(at))
+    """Which channels are stale, and what the first of them said last."""
+    stale = stale_channels(at)
+    reasons = [at.scan.image[name].reason for name in stale]
+    said = next((f"; {reason}" for reason in reasons if reason), "")
+    return f"no good reading in time from {', '.join(stale)}{said}"
 
 
 def prompt_words(at: View) -> str:

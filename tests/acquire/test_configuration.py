@@ -285,6 +285,13 @@ class TestWhatFilesAgreeOn:
             ('"TCPIP::127.0.0.1::5027::SOCKET"', '"registers:x"', "instrument[2].resource", "TCP"),
             (OUTPUTS, '"outputs"', "outputs.resource", "registers:NAME"),
             ("stale_after_s = 1.0", "stale_after_s = 0.1", "instrument[3].channel[0]", "0.2 s"),
+            ("frozen_after_s = 10.0", "frozen_after_s = 4", "instrument[0].frozen", "least 5 poll"),
+            (
+                "period_s = 0.2",
+                "period_s = 0.2\nfrozen_after_s = 9",
+                "instrument[3].frozen",
+                "no ch",
+            ),
             ("ranges = [600]", "ranges = [600, 60]", "instrument[0].channel[0].ranges", "ascend"),
             ("address = 5\n", "address = 4\n", "outputs.loop_regulator", "lv_regulator has"),
             ("contactor = { address = 1 }", "contactor = { address = 0 }", "outputs", "heartbeat"),

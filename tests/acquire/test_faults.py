@@ -57,15 +57,15 @@ EXPECTED = {
         )
         for how in ("slow", "late")
     },
-    "lv_analyser_frozen": Expect("@energise", "stopped", "lv_voltage_does_not_follow"),
+    "lv_analyser_frozen": Expect("@energise", "aborted", "lv_voltage_does_not_follow"),
     "lv_analyser_over_range": Expect("@energise", "aborted", "overvoltage"),
     "hv_analyser_frozen": Expect("@energise", "stopped", "loop_voltage_does_not_follow"),
     "hv_analyser_over_range": Expect("@energise", "aborted", "current_with_loop_open"),
     "series_voltmeter_frozen": Expect("@energise", "stopped", "voltmeter_did_not_follow"),
     "series_voltmeter_over_range": Expect("@energise", "stopped", "readings_missing"),
-    # A single number cut short is a number: here of a gap of some volts, cut behind its point.
-    # Half of "0" is nothing: whether all is dead after the test is not read.
-    "series_voltmeter_truncated": Expect("@energise", "stopped", "readings_not_steady"),
+    # A single number cut short is a number: here of a gap of some volts, cut behind its point, and
+    # then always the same.
+    "series_voltmeter_truncated": Expect("@energise", "aborted", "stale_channel"),
     "contacts_frozen": Expect(
         "@energise", "aborted", "lv_regulator_does_not_follow", may_be_live=True
     ),

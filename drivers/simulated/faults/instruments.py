@@ -44,8 +44,9 @@ MUST = {
         " wrong number, which what it contradicts has to stop"
     ),
     "frozen": (
-        "what no longer follows is found when something moves: no response, a proof that fails,"
-        " a contactor that will not close or open"
+        "an answer that stays the same for the time that the stand file gives is bad, as if it were"
+        " silent; else it is found when something moves: no response, a proof that fails, a"
+        " contactor that will not close or open"
     ),
     "over_range": (
         "over range is exceeded for every trip of the channel, and never stale: stop category 0"
