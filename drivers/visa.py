@@ -6,6 +6,7 @@ longer than they are told, and every opening, run in the link's worker.
 """
 
 import re
+from errno import EBADF
 from functools import cache
 from traceback import clear_frames
 from typing import Any
@@ -44,6 +45,7 @@ _PARITIES = {"N": Parity.none, "E": Parity.even, "O": Parity.odd}
 _HIDING = (pyvisa.VisaIOError, OpenError, OSError)
 _NO_LINK = re.compile(r"error creating link: (\d+)")
 NO_LIBUSB = "USB needs the system's libusb 1.0 (Debian: libusb-1.0-0), which is not there"
+NO_SUCH_HOST = "no such host"
 NO_USB_INSTRUMENT = "no such USB instrument, or no permission to use it (udev)"
 _HELD_BY_ANOTHER = (StatusCode.error_resource_locked, StatusCode.error_resource_busy)
 
@@ -225,6 +227,9 @@ def _not_opened(name: str, error: BaseException) -> InstrumentFault:
         return fault_of(int(no_link[1]), name, "open")
     if "PyUSB" in words:
         return ConnectionLost(name, "open", NO_LIBUSB)
+    if isinstance(error, OSError) and error.errno == EBADF:
+        # pyvisa-py closes a connection that has no address, and goes on with it.
+        return ConnectionLost(name, "open", NO_SUCH_HOST)
     if words == "No device found.":
         return ConnectionLost(name, "open", NO_USB_INSTRUMENT)
     while isinstance(error, _HIDING) and (hidden := error.__cause__ or error.__context__):

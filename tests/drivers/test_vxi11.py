@@ -219,6 +219,19 @@ def test_nobody_at_the_port_is_lost() -> None:
 
 
 @pytest.mark.filterwarnings("ignore:unclosed:ResourceWarning")
+def test_a_host_of_no_name_is_told_as_that(monkeypatch: pytest.MonkeyPatch) -> None:
+    """pyvisa-py says "bad file descriptor". No name server is asked here."""
+
+    def unknown(_connection: socket.socket, _address: tuple[str, int]) -> int:
+        raise socket.gaierror(socket.EAI_NONAME, "Name or service not known")
+
+    # The class that pyvisa-py makes its connection of, since a socket's own can't be replaced.
+    unresolving = type("Unresolving", (socket.socket,), {"connect_ex": unknown})
+    monkeypatch.setattr(rpc.socket, "socket", unresolving)
+    not_opened("TCPIP::nowhere.invalid::INSTR", ConnectionLost, "no such host")
+
+
+@pytest.mark.filterwarnings("ignore:unclosed:ResourceWarning")
 def test_a_host_that_does_not_answer_is_lost(monkeypatch: pytest.MonkeyPatch) -> None:
     """Its queue is full, so that it drops whoever wants to connect, as an absent host does."""
     monkeypatch.setattr(visa, "CONNECT_MS", 200)

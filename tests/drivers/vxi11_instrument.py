@@ -14,7 +14,7 @@ from tests.drivers.listening import Listening, exactly
 PORT_MAPPER, CORE = 100_000, 0x0607AF
 GET_PORT = 3
 CREATE_LINK, DEVICE_WRITE, DEVICE_READ, DEVICE_CLEAR, DESTROY_LINK = 10, 11, 12, 15, 23
-NO_SUPPORT, LOCKED, IO_TIMEOUT, IO_ERROR = 8, 11, 15, 17
+NO_SUCH_LINK, NO_SUPPORT, LOCKED, IO_TIMEOUT, IO_ERROR = 4, 8, 11, 15, 17
 REQCNT, END = 1, 4
 
 # What a procedure does instead of what it should; what it returns is the reply's body, if any.
@@ -110,7 +110,10 @@ class Vxi11Instrument(Listening):
         return struct.pack(">I", 0)
 
     def _destroy_link(self, args: bytes) -> bytes:
-        self.links.remove(*struct.unpack(">I", args))
+        (link,) = struct.unpack(">I", args)
+        if link not in self.links:
+            return struct.pack(">I", NO_SUCH_LINK)
+        self.links.remove(link)
         return struct.pack(">I", 0)
 
 
