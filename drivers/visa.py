@@ -211,12 +211,12 @@ def _session(opened: MessageBasedResource, name: str) -> _Session:
         opened.set_visa_attribute(ResourceAttribute.tcpip_keepalive, True)
     if opened.resource_class == "SOCKET" or opened.interface_type == InterfaceType.asrl:
         return Stream(session.interface, lambda: _close(opened), name)
+    if opened.interface_type == InterfaceType.tcpip:
+        if not opened.get_visa_attribute(ResourceAttribute.tcpip_is_hislip):
+            return Vxi11Session(session, lambda: _close(opened), name)
+        session.interface._sync = PeerSocket.instead_of(session.interface._sync)
     if opened.interface_type == InterfaceType.usb:
         usbtmc.clear(session.interface)
-    elif opened.get_visa_attribute(ResourceAttribute.tcpip_is_hislip):
-        session.interface._sync = PeerSocket.instead_of(session.interface._sync)
-    else:
-        return Vxi11Session(session, lambda: _close(opened), name)
     return _Messages(opened, name)
 
 

@@ -7,7 +7,7 @@ from threading import Event
 
 import pytest
 
-from drivers import connection, visa
+from drivers import connection, usbtmc, visa
 from drivers.link import (
     LONGEST_ANSWER,
     BadAnswer,
@@ -142,6 +142,25 @@ def test_an_instrument_that_knows_no_clear_is_opened_nevertheless(
     with linked(RESOURCE) as link:
         assert link.query("CURR?", ENOUGH_S) == "5"
     assert CHECK_CLEAR not in instrument.requests
+
+
+def test_clearing_takes_its_time(instrument: UsbtmcInstrument) -> None:
+    """Pending with something to read, pending, done."""
+    instrument.replies[CHECK_CLEAR] = [b"\2\1", b"\2\0"]
+    with linked(RESOURCE) as link:
+        assert link.query("CURR?", ENOUGH_S) == "5"
+    assert instrument.requests.count(CHECK_CLEAR) == 3
+
+
+def test_an_instrument_that_does_not_get_clear_is_lost(
+    instrument: UsbtmcInstrument, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It says that it failed, or is at it for ever."""
+    monkeypatch.setattr(usbtmc, "BETWEEN_CHECKS_S", 0.0)
+    instrument.replies[INITIATE_CLEAR] = [b"\x80"]
+    not_opened(RESOURCE, ConnectionLost, "status 0x80")
+    instrument.replies[CHECK_CLEAR] = [b"\2\0"] * usbtmc.MOST_CHECKS
+    not_opened(RESOURCE, ConnectionLost, "still not clear")
 
 
 def test_an_unplugged_instrument_is_lost_and_comes_back(instrument: UsbtmcInstrument) -> None:

@@ -109,6 +109,8 @@ def test_an_endless_answer_of_nothing_ends_with_the_time_out() -> None:
         server.instead[DEVICE_READ] = lambda _c, _a: read_reply(0, 0, b"")
         with pytest.raises(NoAnswer):
             link.query("CURR?", SOON_S)
+        link.reopen()
+        assert link.abandoned == 0
 
 
 def test_silence_is_no_answer_and_the_link_comes_back() -> None:

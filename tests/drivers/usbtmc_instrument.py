@@ -33,7 +33,8 @@ Bytes = Any
 class UsbtmcInstrument(usb.backend.IBackend):  # type: ignore[misc]  # pyusb has no types
     """`answer` returns what a message is answered with; answers wait until read or cleared.
 
-    `most` bytes come in one transfer. `truncated` bytes of it are kept back.
+    `most` bytes come in one transfer, `truncated` bytes of it are kept back. To a request `replies`
+    come first; a `refused` one is stalled.
     """
 
     def __init__(self, answer: Callable[[bytes], bytes]) -> None:
@@ -47,9 +48,10 @@ class UsbtmcInstrument(usb.backend.IBackend):  # type: ignore[misc]  # pyusb has
         self.permitted = True
         self.before_read: Callable[[], None] = lambda: None
         self.refused: set[int] = set()
+        self.replies: dict[int, list[bytes]] = {}
         self._message = b""
         self._output = b""
-        self._aborted = False
+        self._short_packet = False
         self._requested: tuple[int, int] | None = None
         self._has_come = Condition()
 
@@ -141,8 +143,8 @@ class UsbtmcInstrument(usb.backend.IBackend):  # type: ignore[misc]  # pyusb has
         self.before_read()
         self._there()
         with self._has_come:
-            if self._aborted:
-                self._aborted = False
+            if self._short_packet:
+                self._short_packet = False
                 return 0
             ready = lambda: self._requested and self._output  # noqa: E731 - waited for below
             if not self._has_come.wait_for(ready, timeout / 1000):
@@ -170,7 +172,11 @@ class UsbtmcInstrument(usb.backend.IBackend):  # type: ignore[misc]  # pyusb has
                 self._output, self._message, self._requested = b"", b"", None
         if request == INITIATE_ABORT_IN:
             # What was on its way ends with a short packet, here with an empty one.
-            self._requested, self._aborted = None, True
+            self._requested, self._short_packet = None, True
+        if replies := self.replies.get(request):
+            # In a status of clearing, a bit that says that there is still something to read.
+            self._short_packet = replies[0][1:] == b"\1"
+            return _into(data, replies.pop(0))
         return _into(
             data,
             {
