@@ -18,7 +18,7 @@ TO_DO = {
     NoAnswer: "is it switched on, at this address, and is its time-out long enough?",
     BadAnswer: "is this the right instrument, and does the description fit it?",
     ConnectionLost: "does the address lead to it, and does no other program have its connection?",
-    Refused: "does the description ask what it knows?",
+    Refused: "does the description ask what it knows, and does no other program hold it?",
 }
 
 

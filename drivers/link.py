@@ -4,6 +4,10 @@ from typing import Annotated, Literal, NamedTuple, Protocol
 
 from annotated_types import Ge, Le
 
+# A line of text, asked or answered, ends in a line feed (IEEE 488.2, from memory).
+END = b"\n"
+LONGEST_ANSWER = 20_000
+
 # Modbus application protocol 1.1b3, 4.3; registers of 16 bits, coils and discrete inputs of one.
 Table = Literal["holding", "input", "coil", "discrete"]
 Register = Annotated[int, Ge(0), Le(65535)]

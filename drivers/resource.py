@@ -15,7 +15,12 @@ MODBUS_FORMS = "'modbus-tcp:HOST:PORT/UNIT' or 'modbus-rtu:DEVICE[,BAUD[,PARITY]
 _TCP = re.compile(r"modbus-tcp:([^\s/]+):(\d{1,5})/(\d{1,3})(?:/coils)?")
 _RTU = re.compile(r"modbus-rtu:([^\s,]+?)(?:,(\d{3,7})(?:,([NEO]))?)?/(\d{1,3})(?:/coils)?")
 _SOCKET = re.compile(r"tcpip\d*::([^\s:]+)::(\d{1,5})::socket", re.IGNORECASE)
-_SERIAL = re.compile(r"asrl([^\s:]+)::instr", re.IGNORECASE)
+_SERIAL = re.compile(r"asrl([^\s:,]+)::instr(?:,\d+(?:,[NEO])?)?", re.IGNORECASE)
+# VXI-11 by its device, HiSLIP by its sub-address; a port may stand behind host or sub-address.
+_LAN = re.compile(r"tcpip\d*::([^\s:,]+)(?:,(\d{1,5}))?(?:::([^\s:]+))?::instr", re.IGNORECASE)
+_USB = re.compile(r"usb\d*::(\w+)::(\w+)::([^\s:]+)(?:::(\d+))?::instr", re.IGNORECASE)
+# IVI-6.1 (from memory).
+HISLIP_PORT = 4880
 
 
 class TcpUnit(NamedTuple):
@@ -75,8 +80,25 @@ def link_of(resource: str) -> str:
         case RtuUnit() | Serial():
             return place.device
         case None:
-            # To VISA, TCPIP:: is TCPIP0::.
-            return re.sub(r"^([a-z]+)::", r"\g<1>0::", resource.strip().casefold())
+            return _link_of_instrument(resource.strip().casefold())
+
+
+def _link_of_instrument(resource: str) -> str:
+    """Return one spelling of a VISA name, in small letters, of an instrument that is one link."""
+    if lan := _LAN.fullmatch(resource):
+        device = lan[3] or "inst0"
+        if device.startswith("hislip"):
+            device, _, port = device.partition(",")
+            return f"{lan[1]}:{port or HISLIP_PORT}/{device}"
+        return f"{lan[1]}:{lan[2] or 'vxi-11'}/{device}"
+    if usb := _USB.fullmatch(resource):
+        try:
+            vendor, product = int(usb[1], 0), int(usb[2], 0)
+        except ValueError:
+            return resource
+        return f"usb:{vendor:04x}:{product:04x}:{usb[3]}:{int(usb[4] or 0)}"
+    # To VISA, GPIB:: is GPIB0::.
+    return re.sub(r"^([a-z]+)::", r"\g<1>0::", resource)
 
 
 def unit_of(resource: str) -> int:

@@ -1,37 +1,52 @@
 """Text over VISA resources: TCP sockets, VXI-11, HiSLIP, serial lines and USB (pyvisa-py).
 
-PyVISA opens and closes them all. On sockets and serial lines bytes are sent and received here, on
-the descriptor that it opened, and waited for on the monotonic clock: pyvisa-py's own waits follow
-the wall clock, spin on a connection that the other end closed, and have no end where nobody reads.
-Calls of the other kinds of session, and every opening, run in the link's worker.
+PyVISA opens and closes them all. On sockets and serial lines (`text_stream.py`) and on VXI-11
+(`vxi11.py`) what it opened is talked to without it; HiSLIP and USB are its own. Calls that may wait
+longer than they are told, and every opening, run in the link's worker.
 """
 
-import os
 import re
-from collections.abc import Callable
+from errno import EBADF
 from functools import cache
-from select import POLLIN, POLLOUT, poll
-from socket import IPPROTO_TCP, MSG_DONTWAIT, SO_ERROR, SOL_SOCKET, TCP_NODELAY, socket
-from time import monotonic
+from traceback import clear_frames
 from typing import Any
 
 import pyvisa
 import pyvisa_py  # noqa: F401 - pyvisa finds it by name, and would say later that it is missing
-from pyvisa.constants import Parity, ResourceAttribute, StatusCode, StopBits
+from pyvisa.constants import InterfaceType, Parity, ResourceAttribute, StatusCode, StopBits
 from pyvisa.resources import MessageBasedResource
+from pyvisa_py.sessions import OpenError
 
+from drivers import usbtmc
 from drivers.connection import BackOff, Connection
-from drivers.link import BadAnswer, ConnectionLost, InstrumentFault, NoAnswer, Refused
+from drivers.link import (
+    END,
+    LONGEST_ANSWER,
+    BadAnswer,
+    ConnectionLost,
+    InstrumentFault,
+    NoAnswer,
+    Refused,
+)
+from drivers.peer_socket import PeerSocket
+from drivers.text_stream import Stream
+from drivers.vxi11 import Vxi11Session, fault_of
 
-END = b"\n"
-LONGEST_ANSWER = 20_000
 # A socket that may be written takes this much without waiting; no question is as long.
 LONGEST_MESSAGE = 1000
 CONNECT_MS = 3000
 # Remote procedure calls of pyvisa-py add a second to the time-out that they are given.
 RPC_GRACE_S = 1.2
+# pyvisa knows the class of a resource in capitals only.
+_CLASS = re.compile(r"::(instr|socket)$", re.IGNORECASE)
 _SERIAL = re.compile(r"(ASRL.+::INSTR)(?:,(\d+)(?:,([NEO]))?)?", re.IGNORECASE)
 _PARITIES = {"N": Parity.none, "E": Parity.even, "O": Parity.odd}
+# Of these it is the cause that says what is wrong.
+_HIDING = (pyvisa.VisaIOError, OpenError, OSError)
+_NO_LINK = re.compile(r"error creating link: (\d+)")
+NO_LIBUSB = "USB needs the system's libusb 1.0 (Debian: libusb-1.0-0), which is not there"
+NO_SUCH_HOST = "no such host"
+NO_USB_INSTRUMENT = "no such USB instrument, or no permission to use it (udev)"
 _HELD_BY_ANOTHER = (StatusCode.error_resource_locked, StatusCode.error_resource_busy)
 
 
@@ -44,7 +59,7 @@ class VisaTextLink:
 
     def __init__(self, resource: str, name: str) -> None:
         self._name = name
-        self._connection: Connection[_Stream | _Messages] = Connection(
+        self._connection: Connection[_Session] = Connection(
             name, lambda: _opened(resource, name), lambda session: session.close(), BackOff()
         )
 
@@ -78,7 +93,7 @@ class VisaTextLink:
             raise Refused(self._name, message[:40], "no message of at most 1000 ASCII characters")
         session = connection.begin(message)
         try:
-            if isinstance(session, _Stream):
+            if isinstance(session, Stream):
                 came = session.exchange(message, timeout_s, answered)
             else:
                 came = connection.call(
@@ -107,76 +122,14 @@ class VisaTextLink:
         return answer
 
 
-class _Stream:
-    """A session whose bytes come without marks between them: a socket or a serial line."""
-
-    def __init__(self, opened: MessageBasedResource, name: str) -> None:
-        self._name = name
-        self._opened = opened
-        interface = _session_of(opened).interface
-        fd: int = interface.fileno()
-        self._receive: Callable[[], bytes] = lambda: os.read(fd, LONGEST_ANSWER + 1)
-        self._send: Callable[[bytes], int] = lambda data: os.write(fd, data)
-        if isinstance(interface, socket):
-            self._receive = lambda: interface.recv(LONGEST_ANSWER + 1, MSG_DONTWAIT)
-            self._send = lambda data: interface.send(data, MSG_DONTWAIT)
-            interface.setsockopt(IPPROTO_TCP, TCP_NODELAY, 1)
-            opened.set_visa_attribute(ResourceAttribute.tcpip_keepalive, True)
-            # A refused connection counts as open until it is used.
-            if error := interface.getsockopt(SOL_SOCKET, SO_ERROR):
-                raise OSError(error, os.strerror(error))
-        self._may_read, self._may_write = poll(), poll()
-        self._may_read.register(fd, POLLIN)
-        self._may_write.register(fd, POLLOUT)
-
-    def exchange(self, asked: str, timeout_s: float, answered: bool) -> bytes:
-        """Send a message; return what comes up to its line feed, or at once nothing."""
-        deadline = monotonic() + timeout_s
-        if self._may_read.poll(0):
-            came = self._come(asked)
-            raise BadAnswer(self._name, asked, f"unasked, before the question: {came[:40]!r}")
-        self._say(asked, timeout_s)
-        came = b""
-        while answered and END not in came:
-            left = deadline - monotonic()
-            if left <= 0 or not self._may_read.poll(left * 1000):
-                if came:
-                    raise BadAnswer(self._name, asked, f"no end to it: {came[:40]!r}")
-                raise NoAnswer(self._name, asked, f"no answer within {timeout_s:g} s")
-            came += self._come(asked)
-            if len(came) > LONGEST_ANSWER:
-                raise BadAnswer(self._name, asked, f"over-long: {came[:40]!r}")
-        return came
-
-    def close(self) -> None:
-        """Close the session."""
-        _close(self._opened)
-
-    def _say(self, asked: str, timeout_s: float) -> None:
-        message = asked.encode("ascii") + END
-        try:
-            sent = self._send(message)
-        except BlockingIOError:
-            may = self._may_write.poll(timeout_s * 1000)
-            sent = self._send(message) if may else 0
-        if sent < len(message):
-            raise NoAnswer(self._name, asked, f"not sent within {timeout_s:g} s")
-
-    def _come(self, asked: str) -> bytes:
-        """Return what has come, at least a byte of it. Raises ConnectionLost at its end."""
-        came = self._receive()
-        if not came:
-            raise ConnectionLost(self._name, asked, "closed by the other end")
-        return came
-
-
 class _Messages:
-    """A session that marks where a message ends: VXI-11, HiSLIP, USB. Its calls may wait."""
+    """A session of pyvisa-py's that marks where a message ends: HiSLIP, USB. Its calls may wait."""
 
     def __init__(self, opened: MessageBasedResource, name: str) -> None:
         self._name = name
         self._opened = opened
-        self._session = _session_of(opened)
+        library: Any = opened.visalib
+        self._session = library.sessions[opened.session]
         self._timeout_s = 0.0
 
     def exchange(self, asked: str, timeout_s: float, answered: bool) -> bytes:
@@ -208,6 +161,9 @@ class _Messages:
             raise _translated(self._name, asked, pyvisa.VisaIOError(status))
 
 
+_Session = Stream | Vxi11Session | _Messages
+
+
 def _translated(name: str, asked: str, error: Exception) -> InstrumentFault:
     """Return the fault that a foreign exception means: everything unknown is a lost connection."""
     code = error.error_code if isinstance(error, pyvisa.VisaIOError) else None
@@ -227,34 +183,71 @@ def _manager() -> pyvisa.ResourceManager:
     return pyvisa.ResourceManager("@py")
 
 
-def _opened(resource: str, name: str) -> _Stream | _Messages:
+def _opened(resource: str, name: str) -> _Session:
     serial = _SERIAL.fullmatch(resource)
-    opened = _manager().open_resource(
-        serial[1] if serial else resource,
-        resource_pyclass=MessageBasedResource,
-        open_timeout=CONNECT_MS,
-    )
+    try:
+        opened = _manager().open_resource(
+            _CLASS.sub(lambda last: last[0].upper(), serial[1] if serial else resource),
+            resource_pyclass=MessageBasedResource,
+            open_timeout=CONNECT_MS,
+        )
+    except Exception as error:
+        _let_go(error)
+        raise _not_opened(name, error) from error
     assert isinstance(opened, MessageBasedResource)
     try:
         if serial:
             _set_line(opened, int(serial[2] or 9600), _PARITIES[(serial[3] or "N").upper()])
-        if serial or opened.resource_class == "SOCKET":
-            return _Stream(opened, name)
-        return _Messages(opened, name)
+        return _session(opened, name)
     except BaseException:
         _close(opened)
         raise
+
+
+def _session(opened: MessageBasedResource, name: str) -> _Session:
+    library: Any = opened.visalib
+    session = library.sessions[opened.session]
+    if opened.resource_class == "SOCKET":
+        opened.set_visa_attribute(ResourceAttribute.tcpip_keepalive, True)
+    if opened.resource_class == "SOCKET" or opened.interface_type == InterfaceType.asrl:
+        return Stream(session.interface, lambda: _close(opened), name)
+    if opened.interface_type == InterfaceType.tcpip:
+        if not opened.get_visa_attribute(ResourceAttribute.tcpip_is_hislip):
+            return Vxi11Session(session, lambda: _close(opened), name)
+        session.interface._sync = PeerSocket.instead_of(session.interface._sync)
+    if opened.interface_type == InterfaceType.usb:
+        usbtmc.clear(session.interface)
+    return _Messages(opened, name)
+
+
+def _not_opened(name: str, error: BaseException) -> InstrumentFault:
+    """Return why nothing was opened: some exceptions hide the one that they came from."""
+    words = str(error)
+    if no_link := _NO_LINK.fullmatch(words):
+        return fault_of(int(no_link[1]), name, "open")
+    if "PyUSB" in words:
+        return ConnectionLost(name, "open", NO_LIBUSB)
+    if isinstance(error, OSError) and error.errno == EBADF:
+        # pyvisa-py closes a connection that has no address, and goes on with it.
+        return ConnectionLost(name, "open", NO_SUCH_HOST)
+    if words == "No device found.":
+        return ConnectionLost(name, "open", NO_USB_INSTRUMENT)
+    while isinstance(error, _HIDING) and (hidden := error.__cause__ or error.__context__):
+        error = hidden
+    return ConnectionLost(name, "open", f"{type(error).__name__}: {error}")
+
+
+def _let_go(error: BaseException | None) -> None:
+    """Let go of what was half opened: a claimed USB interface can't be claimed again."""
+    while error is not None:
+        clear_frames(error.__traceback__)
+        error = error.__cause__ or error.__context__
 
 
 def _set_line(opened: MessageBasedResource, baud: int, parity: Parity) -> None:
     opened.set_visa_attribute(ResourceAttribute.asrl_baud_rate, baud)
     opened.set_visa_attribute(ResourceAttribute.asrl_parity, parity)
     opened.set_visa_attribute(ResourceAttribute.asrl_stop_bits, StopBits.one)
-
-
-def _session_of(opened: MessageBasedResource) -> Any:
-    library: Any = opened.visalib
-    return library.sessions[opened.session]
 
 
 def _close(opened: MessageBasedResource) -> None:

@@ -44,7 +44,10 @@ def test_register_units(resource: str, unit: TcpUnit | RtuUnit | None) -> None:
         ("TCPIP::h::5025::SOCKET", Socket("h", 5025)),
         ("tcpip0::h::5025::socket", Socket("h", 5025)),
         ("ASRL/dev/ttyS1::INSTR", Serial("/dev/ttyS1")),
+        ("ASRL/dev/ttyS1::INSTR,9600", Serial("/dev/ttyS1")),
+        ("ASRL/dev/ttyS1::INSTR,19200,E", Serial("/dev/ttyS1")),
         ("TCPIP::h::inst0::INSTR", None),
+        ("TCPIP::h::hislip0::INSTR", None),
         ("TCPIP::h::99999::SOCKET", None),
         ("modbus-tcp:h:502/1", None),
     ],
@@ -54,11 +57,43 @@ def test_places_of_text(resource: str, place: Socket | Serial | None) -> None:
     assert text_place(resource) == place
 
 
-def test_one_link_whatever_it_is_called() -> None:
+@pytest.mark.parametrize(
+    ("one", "same"),
+    [
+        ("TCPIP::H::502::SOCKET", "modbus-tcp:h:502/9"),
+        ("modbus-rtu:/dev/x,9600/1", "modbus-rtu:/dev/x/2"),
+        ("modbus-rtu:/dev/x/1", "ASRL/dev/x::INSTR,9600,N"),
+        ("TCPIP::h::INSTR", "tcpip0::H::inst0::instr"),
+        ("TCPIP::h,1024::INSTR", "TCPIP0::h,1024::inst0::INSTR"),
+        ("TCPIP::h::hislip0::INSTR", "TCPIP::h::HiSLIP0,4880::INSTR"),
+        ("USB::1::2::3::INSTR", "usb0::1::2::3::instr"),
+        ("USB::0x1234::0xABCD::X::INSTR", "USB0::4660::43981::x::0::INSTR"),
+        ("GPIB::5::INSTR", "GPIB0::5::INSTR"),
+    ],
+)
+def test_one_link_whatever_it_is_called(one: str, same: str) -> None:
     """A port is one link to all protocols, a serial line one to all its units."""
-    assert link_of("TCPIP::H::502::SOCKET") == link_of("modbus-tcp:h:502/9") == "h:502"
-    assert link_of("modbus-rtu:/dev/x,9600/1") == link_of("modbus-rtu:/dev/x/2") == "/dev/x"
-    assert link_of("modbus-tcp:h:502/1") != link_of("modbus-tcp:h:503/1")
-    assert link_of("registers:a") != link_of("registers:b")
-    assert link_of("USB::1::2::3::INSTR") == link_of("usb0::1::2::3::instr")
+    assert link_of(one) == link_of(same)
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("modbus-tcp:h:502/1", "modbus-tcp:h:503/1"),
+        ("registers:a", "registers:b"),
+        ("TCPIP::h::INSTR", "TCPIP::g::INSTR"),
+        ("TCPIP::h::gpib0,5::INSTR", "TCPIP::h::gpib0,6::INSTR"),
+        ("TCPIP::h,1024::INSTR", "TCPIP::h,1025::INSTR"),
+        ("TCPIP::h::hislip0,4881::INSTR", "TCPIP::h::hislip0::INSTR"),
+        ("USB::1::2::3::INSTR", "USB::1::2::4::INSTR"),
+        ("USB::x::2::3::INSTR", "USB::y::2::3::INSTR"),
+    ],
+)
+def test_links_of_their_own(one: str, other: str) -> None:
+    """What differs in host, port, device, product or serial number."""
+    assert link_of(one) != link_of(other)
+
+
+def test_units_of_a_link() -> None:
+    """A unit's number is its own on its link."""
     assert (unit_of("modbus-tcp:h:502/9"), unit_of("registers:a")) == (9, 0)

@@ -22,23 +22,24 @@ from hypothesis import strategies as st
 from pyvisa.constants import StatusCode
 from serial import SerialException
 
-from drivers import connection
 from drivers.description import Channel, Instrument, Query, TextDescription
 from drivers.instrument import TextInstrument
-from drivers.link import BadAnswer, ConnectionLost, InstrumentFault, NoAnswer, Refused
+from drivers.link import (
+    LONGEST_ANSWER,
+    BadAnswer,
+    ConnectionLost,
+    InstrumentFault,
+    NoAnswer,
+    Refused,
+)
 from drivers.reading import Quality
-from drivers.visa import LONGEST_ANSWER, VisaTextLink, _Messages, _translated
+from drivers.visa import VisaTextLink, _translated
 from tests.drivers.canned import CannedClock
+from tests.drivers.linked import ENOUGH_S, SOON_S
 from tests.drivers.served import served
 
+pytestmark = pytest.mark.usefixtures("no_back_off")
 IDN = b"INVENTED,ANALYSER,1,0\n"
-# Long enough that a busy computer is never taken for silence, short enough to wait for silence.
-ENOUGH_S, SOON_S = 30.0, 0.15
-
-
-@pytest.fixture(autouse=True)
-def _no_back_off(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(connection, "SHORTEST_BACK_OFF_S", 0.0)
 
 
 def _answer(connection: socket.socket, line: bytes) -> None:
@@ -340,52 +341,6 @@ def test_every_foreign_exception_is_one_of_ours(
     ours = _translated("lv", "FETC?", error)
     assert type(ours) is fault
     assert (ours.instrument, ours.asked) == ("lv", "FETC?")
-
-
-class Scripted:
-    """A session of the kind that marks where messages end, with canned reads."""
-
-    def __init__(self, *reads: tuple[bytes, StatusCode]) -> None:
-        self.reads = list(reads)
-        self.session = 1
-        self.visalib = self
-        self.sessions = {1: self}
-        self.timeout = 0.0
-
-    def write(self, data: bytes) -> tuple[int, StatusCode]:
-        return len(data), StatusCode.success
-
-    def read(self, count: int) -> tuple[bytes, StatusCode]:
-        came, status = self.reads.pop(0)
-        return came[:count], status
-
-
-MORE, DONE = StatusCode.success_max_count_read, StatusCode.success
-
-
-@pytest.mark.parametrize(
-    ("reads", "fault"),
-    [
-        ([(b"", StatusCode.error_timeout)], NoAnswer),
-        ([(b"40", StatusCode.error_timeout)], BadAnswer),
-        ([(b"40", StatusCode.error_io)], BadAnswer),
-        ([(b"", StatusCode.error_connection_lost)], ConnectionLost),
-        ([(b"1" * 30_000, MORE)], BadAnswer),
-    ],
-)
-def test_marked_messages_have_the_same_faults(
-    reads: list[tuple[bytes, StatusCode]], fault: type[InstrumentFault]
-) -> None:
-    """VXI-11, HiSLIP and USB: constructed statuses, since no such instrument is at hand."""
-    session = _Messages(Scripted(*reads), "lv")  # type: ignore[arg-type]
-    with pytest.raises(fault):
-        session.exchange("FETC?", 1.0, True)
-
-
-def test_a_marked_message_may_come_in_parts() -> None:
-    """It ends where the session says so, with or without a line feed."""
-    session = _Messages(Scripted((b"400,", MORE), (b"0,1", DONE)), "lv")  # type: ignore[arg-type]
-    assert session.exchange("FETC?", 1.0, True) == b"400,0,1"
 
 
 class Terminal:
