@@ -113,7 +113,9 @@ class TextInstrument:
         for query in description.query:
             end = first + len(query.fields)
             own = [s._replace(at=s.at - first) for s in slots if first <= s.at < end]
-            self._queries.append((query.ask, len(query.fields), own))
+            # What no channel wants isn't asked.
+            if own:
+                self._queries.append((query.ask, len(query.fields), own))
             first = end
 
     def open(self) -> None:
@@ -125,7 +127,7 @@ class TextInstrument:
         self._trusted = True
 
     def poll(self) -> tuple[Reading, ...]:
-        """Ask every query once and return a reading of every channel, in the queries' order."""
+        """Ask what any channel needs; return a reading of every channel, in the queries' order."""
         now = self._clock.now
         began = now()
         try:

@@ -83,6 +83,9 @@ class Connecting:
     def outputs(self) -> RegisterLink:
         return self._wired.outputs()
 
+    def source(self, output: str) -> TextLink:
+        return self._wires.source(output)
+
 
 @pytest.fixture(name="instruments")
 def _instruments(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Instruments]:

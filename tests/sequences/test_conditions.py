@@ -461,7 +461,7 @@ class TestWatching:
     def test_words_say_channel_value_and_limit(self) -> None:
         words = when.reads(LV_VOLTAGE, "above the limit")
         assert words(view({LV_VOLTAGE: 441.23})) == f"{LV_VOLTAGE} reads 441.2, above the limit"
-        assert words(view({LV_VOLTAGE: None})) == f"{LV_VOLTAGE} reads silent, above the limit"
+        assert words(view({LV_VOLTAGE: None})) == f"{LV_VOLTAGE} (silent), above the limit"
         assert when.saying("this")(view()) == "this"
 
 
