@@ -1,6 +1,7 @@
 """The daemon's log: one JSON line an event, beside the archive and never instead of it."""
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -48,5 +49,6 @@ class EventLog:
             return
 
     def close(self) -> None:
-        """Close the file."""
-        self._file.close()
+        """Close the file, whether or not its last lines can be written."""
+        with suppress(OSError):
+            self._file.close()
