@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import fields
 from pathlib import Path
 from types import TracebackType
@@ -9,6 +10,7 @@ from typing import Any, Self
 
 from acquire.database import (
     ArchiveError,
+    Held,
     Hold,
     connect,
     connect_reading,
@@ -89,24 +91,36 @@ class Archive:
         """
         row = (procedure, schedule, continues, seed, "running", canonical(header), t)
         keys = {}
-        with translated(self.path), self._db:
-            self._db.execute("BEGIN IMMEDIATE")
-            run = self._db.execute(INSERT_RUN, row).lastrowid or 0
-            hold = Hold(self._hold_path(run))
-            self._db.executemany(
-                "INSERT INTO file VALUES (?, ?, ?, ?)",
-                [(run, name, sha256(text), text) for name, text in files.items()],
-            )
-            for name, channels in instruments.items():
-                key = self._db.execute("INSERT INTO instrument VALUES (NULL, ?, ?)", (run, name))
-                keys[name] = (key.lastrowid or 0, channels)
+        with ExitStack() as undone, translated(self.path):
+            with self._db:
+                self._db.execute("BEGIN IMMEDIATE")
+                run = self._db.execute(INSERT_RUN, row).lastrowid or 0
+                hold = Hold(self._hold_path(run))
+                undone.callback(hold.release)
                 self._db.executemany(
-                    "INSERT INTO channel VALUES (?, ?, ?, ?)",
-                    [(run, c, key.lastrowid, i) for i, c in enumerate(channels)],
+                    "INSERT INTO file VALUES (?, ?, ?, ?)",
+                    [(run, name, sha256(text), text) for name, text in files.items()],
                 )
-        return RunRecorder(
-            self.path, run, keys, hold, state="running", t=t, commit_interval_s=commit_interval_s
-        )
+                for name, channels in instruments.items():
+                    key = self._db.execute(
+                        "INSERT INTO instrument VALUES (NULL, ?, ?)", (run, name)
+                    )
+                    keys[name] = (key.lastrowid or 0, channels)
+                    self._db.executemany(
+                        "INSERT INTO channel VALUES (?, ?, ?, ?)",
+                        [(run, c, key.lastrowid, i) for i, c in enumerate(channels)],
+                    )
+            recorder = RunRecorder(
+                self.path,
+                run,
+                keys,
+                hold,
+                state="running",
+                t=t,
+                commit_interval_s=commit_interval_s,
+            )
+            undone.pop_all()
+        return recorder
 
     def close_abandoned(self) -> list[Run]:
         """End the runs whose process ended without doing so, and return them.
@@ -214,7 +228,7 @@ class Archive:
         """Return what goes on recording an abandoned run, None where somebody still does."""
         try:
             hold = Hold(self._hold_path(run))
-        except BlockingIOError:
+        except Held:
             return None
         now = self.run(run)
         if now.end is not None:

@@ -26,6 +26,10 @@ class ArchiveError(Refusal):
     """An archive that can't be read or written; as text one line with its path and the reason."""
 
 
+class Held(ArchiveError):
+    """A run that somebody is recording."""
+
+
 @contextmanager
 def translated(path: Path) -> Iterator[None]:
     """Turn what SQLite and the file system raise into ArchiveError."""
@@ -40,22 +44,26 @@ def translated(path: Path) -> Iterator[None]:
 def refuse_others(path: Path) -> None:
     """Raise ArchiveError for a file that is something else than an archive of this version.
 
-    Its first bytes are read without SQLite, since opening may already alter a file. They hold
-    (SQLite file format, section 1.3) the magic words, at byte 60 the user version and at byte 68
-    the application, both big-endian.
+    It is opened as if it could not change, since opening may already alter a file, and by SQLite,
+    since closing a file lifts all locks that this process has on it ("How To Corrupt An SQLite
+    Database File", section 2.2): another program would then throw away what a run here writes.
     """
     if not path.exists():
         return
     if not path.is_file():
         raise ArchiveError(f"{path}: it is not a file")
-    with path.open("rb") as file:
-        head = file.read(100)
-    if not head:
+    if not path.stat().st_size:
         return
-    application = int.from_bytes(head[68:72], "big")
-    if not head.startswith(b"SQLite format 3\0") or application != APPLICATION:
+    application = version = 0
+    with closing(_as_it_stands(path)) as db:
+        try:
+            (application,) = db.execute("PRAGMA application_id").fetchone()
+            (version,) = db.execute("PRAGMA user_version").fetchone()
+        except sqlite3.DatabaseError as error:
+            if error.sqlite_errorcode != sqlite3.SQLITE_NOTADB:
+                raise
+    if application != APPLICATION:
         raise ArchiveError(f"{path}: it is not an archive of this program and is left as it is")
-    version = int.from_bytes(head[60:64], "big")
     if version != VERSION:
         raise ArchiveError(
             f"{path}: its schema is version {version}, this program reads and writes {VERSION};"
@@ -112,25 +120,45 @@ def connect_reading(path: Path) -> sqlite3.Connection:
         # nobody who writes, and the file can be read as it stands.
         if path.with_name(f"{path.name}-wal").exists():
             raise
-        db = sqlite3.connect(f"{uri}?immutable=1", uri=True, isolation_level=None)
+        db = _as_it_stands(path)
     return db
+
+
+def _as_it_stands(path: Path) -> sqlite3.Connection:
+    uri = path.absolute().as_uri()
+    return sqlite3.connect(f"{uri}?immutable=1", uri=True, isolation_level=None)
+
+
+def identities(path: Path) -> list[tuple[int, int]]:
+    """Return which files an archive that is being written is: itself and SQLite's two side files.
+
+    Each as device and inode. Raises OSError where one of them isn't there.
+    """
+    found = [path.with_name(path.name + suffix).stat() for suffix in ("", "-wal", "-shm")]
+    return [(file.st_dev, file.st_ino) for file in found]
 
 
 class Hold:
     """What tells others that a run's process lives: a lock that its death lifts.
 
     It is the lock of an empty SQLite file, which works alike on every system.
-    Raises BlockingIOError where another process, or another part of this one, has it.
+    Raises Held where another process, or another part of this one, has it, and ArchiveError where
+    there can be no such file.
     """
 
     def __init__(self, path: Path) -> None:
         self._path = path
-        self._db = sqlite3.connect(path, timeout=0, isolation_level=None, check_same_thread=False)
-        try:
-            self._db.execute("BEGIN EXCLUSIVE")
-        except sqlite3.OperationalError as error:
-            self._db.close()
-            raise BlockingIOError(f"{path} is held") from error
+        with translated(path):
+            self._db = sqlite3.connect(
+                path, timeout=0, isolation_level=None, check_same_thread=False
+            )
+            try:
+                self._db.execute("BEGIN EXCLUSIVE")
+            except sqlite3.Error as error:
+                self._db.close()
+                if error.sqlite_errorcode == sqlite3.SQLITE_BUSY:
+                    raise Held(f"{path}: it is held, its run is being recorded") from error
+                raise
 
     def release(self) -> None:
         """Let go, and remove the file."""
@@ -144,9 +172,9 @@ def held(path: Path) -> bool:
         return False
     try:
         Hold(path).release()
-    except BlockingIOError:
+    except Held:
         return True
-    except (sqlite3.Error, OSError):
+    except ArchiveError:
         # Where nothing can be written nobody records.
         return False
     return False

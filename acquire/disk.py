@@ -2,11 +2,10 @@
 
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
-from pathlib import Path
 from typing import Any
 
 from acquire.database import ArchiveError
-from acquire.recorder import RunRecorder
+from acquire.recorder import Recorded, RunRecorder
 from drivers.reading import Reading
 
 S = 1_000_000_000
@@ -20,44 +19,18 @@ class Disk:
         self.late_s = 0.0
 
 
-class SufferingRecorder:
+class SufferingRecorder(Recorded):
     """A recorder on a disk that may be full or slow.
 
     What can't be written yet waits in its order; `event` and `state` raise ArchiveError then, and
     the age of the last commit tells the rest. What waits when the process ends is lost.
     """
 
-    def __init__(self, recorder: RunRecorder, disk: Disk, path: Path) -> None:
-        self._recorder = recorder
+    def __init__(self, recorder: RunRecorder, disk: Disk) -> None:
+        super().__init__(recorder)
         self._disk = disk
-        self._path = path
         self._waiting: deque[tuple[int, Callable[[], object]]] = deque()
         self._now = recorder.last_commit_t
-
-    @property
-    def run(self) -> int:
-        """The run's number."""
-        return self._recorder.run
-
-    @property
-    def committed(self) -> int:
-        """How many rows are on the disk."""
-        return self._recorder.committed
-
-    @property
-    def last_commit_t(self) -> int:
-        """The stand time of the last commit, ns."""
-        return self._recorder.last_commit_t
-
-    @property
-    def events_sha256(self) -> str:
-        """The hash of the last event that is on the disk."""
-        return self._recorder.events_sha256
-
-    @property
-    def readings_sha256(self) -> str:
-        """The hash of all readings that are on the disk."""
-        return self._recorder.readings_sha256
 
     def readings(self, t: int, polls: Sequence[tuple[str, tuple[Reading, ...]]]) -> None:
         """Take the polls that arrived by stand time `t` (ns)."""
@@ -78,9 +51,10 @@ class SufferingRecorder:
         self._write_all()
 
     def anchors(self, dropped: Sequence[tuple[int, str]]) -> None:
-        """Record the anchors. Raises ArchiveError while they are not on the disk."""
-        self._waiting.append((self._now, lambda: self._recorder.anchors(dropped)))
-        self._write_all()
+        """Take the anchors."""
+        kept = tuple(dropped)
+        self._waiting.append((self._now, lambda: self._recorder.anchors(kept)))
+        self._write()
 
     def end(
         self, state: str, end: str, verdict: str | None, result: Mapping[str, Any] | None
@@ -108,4 +82,4 @@ class SufferingRecorder:
             raise self._refusal("the disk is full" if self._disk.full else "the disk is slow")
 
     def _refusal(self, words: str) -> ArchiveError:
-        return ArchiveError(f"{self._path}: {words}")
+        return ArchiveError(f"{self._recorder.path}: {words}")

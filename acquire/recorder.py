@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from acquire.database import ArchiveError, Hold, connect, translated
+from acquire.database import ArchiveError, Hold, connect, identities, translated
 from acquire.encoding import (
     NOTHING_BEFORE,
     PollCoder,
@@ -20,9 +20,42 @@ SEALED = "run.sealed"
 
 INSERT_POLL = "INSERT INTO poll VALUES (NULL, ?, ?, ?, ?, ?, ?, ?)"
 INSERT_EVENT = "INSERT INTO event VALUES (?, ?, ?, ?, ?, ?, ?)"
+# A run that has an end is written no more.
 UPDATE_RUN = """UPDATE run SET state = :state, end = :end, verdict = :verdict, result = :result,
-    readings_sha256 = :readings_sha256, last_t = :last_t WHERE run = :run"""
-UPDATE_ANCHORS = "UPDATE run SET header = json_set(header, '$.anchors', json(?)) WHERE run = ?"
+    header = iif(:anchors IS NULL, header, json_set(header, '$.anchors', json(:anchors))),
+    readings_sha256 = :readings_sha256, last_t = :last_t WHERE run = :run AND end IS NULL"""
+
+
+class Recorded:
+    """What is on the disk of a run, from whoever stands between the scan and its recorder."""
+
+    def __init__(self, recorder: "RunRecorder") -> None:
+        self._recorder = recorder
+
+    @property
+    def run(self) -> int:
+        """The run's number."""
+        return self._recorder.run
+
+    @property
+    def committed(self) -> int:
+        """How many rows are on the disk."""
+        return self._recorder.committed
+
+    @property
+    def last_commit_t(self) -> int:
+        """The stand time of the last commit, ns."""
+        return self._recorder.last_commit_t
+
+    @property
+    def events_sha256(self) -> str:
+        """The hash of the last event written."""
+        return self._recorder.events_sha256
+
+    @property
+    def readings_sha256(self) -> str:
+        """The hash of all readings written."""
+        return self._recorder.readings_sha256
 
 
 class RunRecorder:
@@ -31,6 +64,8 @@ class RunRecorder:
     Readings wait until `commit_interval_s` of stand time has passed since the last commit, events
     and states don't: they are committed before the call returns, with the readings that came
     before them. What a failed commit could not write is kept in order and goes with the next one.
+    None succeeds once the archive is another file than at first, or none: SQLite would go on
+    writing what nobody finds again.
 
     `committed` counts the rows (polls and events) that are on the disk, `last_commit_t` is the
     stand time (ns) of the last call after which everything was.
@@ -51,8 +86,9 @@ class RunRecorder:
         self.run = run
         self.committed = 0
         self.last_commit_t = t
-        self._path = path
+        self.path = path
         self._db = connect(path)
+        self._identities = identities(path)
         self._hold = hold
         self._coders = {name: (key, PollCoder(c)) for name, (key, c) in instruments.items()}
         self._sha = ReadingsHash({name: channels for name, (_, channels) in instruments.items()})
@@ -63,7 +99,7 @@ class RunRecorder:
         self._poll_count = 0
         self._sequence = 0
         self._last_hash = NOTHING_BEFORE
-        self._row: dict[str, object] = dict.fromkeys(("end", "verdict", "result"))
+        self._row: dict[str, object] = dict.fromkeys(("end", "verdict", "result", "anchors"))
         self._row |= {"run": run, "state": state, "readings_sha256": None}
 
     def resumed(self, sequence: int, last_hash: str, polls: Sequence[tuple[str, PollRow]]) -> None:
@@ -119,12 +155,11 @@ class RunRecorder:
         self._commit()
 
     def anchors(self, dropped: Sequence[tuple[int, str]]) -> None:
-        """Record which UTC instant belongs to which stand time (ns), outside the chain.
+        """Take which UTC instant belongs to which stand time (ns), outside the chain.
 
-        Raises ArchiveError where it can't be written now.
+        Written with the next commit: the event that tells why an anchor was dropped comes with it.
         """
-        with translated(self._path):
-            self._db.execute(UPDATE_ANCHORS, (canonical(dropped), self.run))
+        self._row["anchors"] = canonical(dropped)
 
     def end(
         self, state: str, end: str, verdict: str | None, result: Mapping[str, Any] | None
@@ -165,13 +200,14 @@ class RunRecorder:
 
     def _commit(self) -> None:
         self._tried_t = self._now
-        with translated(self._path):
+        with translated(self.path):
             try:
                 # Immediate, so that the wait for another writer is here and not midway.
                 self._db.execute("BEGIN IMMEDIATE")
                 self._db.executemany(INSERT_POLL, self._polls)
                 self._db.executemany(INSERT_EVENT, self._events)
-                self._db.execute(UPDATE_RUN, self._row | {"last_t": self._now})
+                updated = self._db.execute(UPDATE_RUN, self._row | {"last_t": self._now})
+                self._refuse_unless_here(updated.rowcount)
                 self._db.execute("COMMIT")
             except BaseException:
                 if self._db.in_transaction:
@@ -181,3 +217,17 @@ class RunRecorder:
         self.last_commit_t = self._now
         self._polls.clear()
         self._events.clear()
+
+    def _refuse_unless_here(self, runs: int) -> None:
+        """Raise ArchiveError where what is about to be committed would be in no archive."""
+        try:
+            same = identities(self.path) == self._identities
+        except FileNotFoundError:
+            same = False
+        if not same:
+            raise ArchiveError(
+                f"{self.path}: it was removed, moved or replaced while run {self.run} was being"
+                " recorded in it; put it back, or begin anew"
+            )
+        if runs != 1:
+            raise ArchiveError(f"{self.path}: another program has ended run {self.run}")

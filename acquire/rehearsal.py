@@ -2,7 +2,6 @@
 
 import platform
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import suppress
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -148,7 +147,7 @@ class Rehearsal:
         )
         if not self.site.faults.faults:
             return recorder
-        return SufferingRecorder(recorder, self.site.disk, archive.path)
+        return SufferingRecorder(recorder, self.site.disk)
 
     def _started(self) -> dict[str, Any]:
         site = self.site
@@ -206,9 +205,8 @@ class Rehearsal:
         """Record that stand time and UTC have drifted apart; UTC itself is in no chain."""
         drift_s = self._anchors.drift_ns() / S
         self._anchors.drop(now)
+        self.recorder.anchors(self._anchors.dropped)
         self.cycle.record("clock.anchor", {"drift_s": drift_s})
-        with suppress(ArchiveError):
-            self.recorder.anchors(self._anchors.dropped)
 
 
 def rehearse(

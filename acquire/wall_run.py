@@ -123,8 +123,8 @@ class WallRun:
 
     def close(self) -> None:
         """Let go of record and outputs; a run without an end is abandoned from then on."""
-        self.recorder.close()
         self._close_outputs()
+        self.recorder.close()
 
     def _open_outputs(self) -> None:
         try:
@@ -170,8 +170,8 @@ class WallRun:
     def _anchor(self, now: int) -> None:
         drift_s = self._anchors.drift_ns() / S
         self._anchors.drop(now)
-        self.cycle.record("clock.anchor", {"drift_s": drift_s})
         self.recorder.anchors(self._anchors.dropped)
+        self.cycle.record("clock.anchor", {"drift_s": drift_s})
 
     def _start_run(self, begun: int, continues: int | None) -> Writer:
         setup = self.setup

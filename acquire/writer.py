@@ -7,11 +7,15 @@ from typing import Any
 
 from acquire.database import ArchiveError
 from acquire.log import EventLog
-from acquire.recorder import RunRecorder
+from acquire.recorder import Recorded, RunRecorder
 from drivers.reading import Reading
 
+# How long a disk that doesn't come back is waited for at the end. One that is merely slow is to
+# take the end of a run of hours.
+PATIENCE_S = 30.0
 
-class Writer:
+
+class Writer(Recorded):
     """Records a run, and logs its events, in a thread of its own and in the order it is told.
 
     Nothing here waits or raises for what a disk does: `committed` and `last_commit_t` say what is
@@ -20,38 +24,14 @@ class Writer:
     """
 
     def __init__(self, recorder: RunRecorder, log: EventLog) -> None:
-        self._recorder = recorder
+        super().__init__(recorder)
         self._log = log
         self._given = recorder.committed
         self._tasks: SimpleQueue[Callable[[], object] | None] = SimpleQueue()
         self._failure: Exception | None = None
+        self._patience_s = PATIENCE_S
         self._thread = Thread(target=self._write, name="writer", daemon=True)
         self._thread.start()
-
-    @property
-    def run(self) -> int:
-        """The run's number."""
-        return self._recorder.run
-
-    @property
-    def committed(self) -> int:
-        """How many rows are on the disk."""
-        return self._recorder.committed
-
-    @property
-    def last_commit_t(self) -> int:
-        """The stand time of the last commit, ns."""
-        return self._recorder.last_commit_t
-
-    @property
-    def events_sha256(self) -> str:
-        """The hash of the last event written."""
-        return self._recorder.events_sha256
-
-    @property
-    def readings_sha256(self) -> str:
-        """The hash of all readings written."""
-        return self._recorder.readings_sha256
 
     def readings(self, t: int, polls: Sequence[tuple[str, tuple[Reading, ...]]]) -> None:
         """Have the polls that arrived by stand time `t` (ns) written."""
@@ -80,34 +60,46 @@ class Writer:
     def end(
         self, state: str, end: str, verdict: str | None, result: Mapping[str, Any] | None
     ) -> None:
-        """Wait until all is written, seal the run and close it.
+        """Wait until all is written, the run sealed and closed.
 
-        Raises ArchiveError where it can't be written.
+        Raises ArchiveError where it can't be written, or the disk doesn't come back.
         """
-        self._finish()
-        self._recorder.end(state, end, verdict, result)
+        self._tasks.put(lambda: self._recorder.end(state, end, verdict, result))
+        if not self._finished():
+            raise ArchiveError(
+                f"{self._recorder.path}: the disk has not come back for {PATIENCE_S:g} s"
+            )
+        if self._failure is not None:
+            raise self._failure
 
     def close(self) -> None:
-        """Write what there is and let go of the archive; a run without an end is abandoned."""
-        self._finish()
-        self._recorder.close()
+        """Write what there is and let go of the archive; a run without an end is abandoned.
 
-    def _finish(self) -> None:
-        if self._thread.is_alive():
-            self._tasks.put(None)
-            self._thread.join()
-            self._log.close()
-        if self._failure is not None:
-            failure, self._failure = self._failure, None
-            raise failure
+        One whose disk doesn't come back is so when the process ends.
+        """
+        if self._finished():
+            self._recorder.close()
+
+    def _finished(self) -> bool:
+        """Let the thread write what it was told, and say whether it came to its end.
+
+        It is waited for once: who has waited in vain is not to wait again.
+        """
+        self._tasks.put(None)
+        self._thread.join(self._patience_s)
+        self._patience_s = 0.0
+        return not self._thread.is_alive()
 
     def _write(self) -> None:
-        while (task := self._tasks.get()) is not None:
+        for task in iter(self._tasks.get, None):
             try:
                 task()
-            except ArchiveError:
-                # The age of the last commit tells.
-                continue
+            except ArchiveError as error:
+                # The age of the last commit tells, and of the last task whoever waits for it.
+                self._failure = error
             except Exception as error:  # a fault of the program: raised at the end, told by the age
                 self._failure = error
-                return
+                break
+            else:
+                self._failure = None
+        self._log.close()

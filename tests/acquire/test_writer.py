@@ -88,6 +88,38 @@ def test_an_end_that_cannot_be_written_is_told(archive: Archive) -> None:
     assert archive.abandoned(writer.run)
 
 
+def test_a_log_that_cannot_be_written_keeps_no_run_from_its_end(archive: Archive) -> None:
+    """The archive is the record; the log beside it is a convenience."""
+    (archive.folder / "log.jsonl").symlink_to("/dev/full")
+    writer = writer_of(archive)
+    writer.event(1, "note", {"words": "all well"})
+    writer.end("complete", "complete", "within", None)
+    writer.close()
+    assert archive.run(writer.run).end == "complete"
+    assert archive.verify(writer.run).whole
+
+
+@pytest.mark.parametrize("hangs", ["event", "end"])
+def test_a_disk_that_does_not_come_back_is_told_and_left(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch, hangs: str
+) -> None:
+    """Whoever ends the run gets it back, once: neither the end nor the closing waits for ever."""
+    monkeypatch.setattr("acquire.writer.PATIENCE_S", 0.2)
+    came_back = Event()
+    recorder = archive.start_run("loss_test", "s", None, {}, {"meter": ["x"]}, {})
+    monkeypatch.setattr(recorder, hangs, lambda *_: came_back.wait(PATIENCE_S))
+    writer = Writer(recorder, EventLog(archive.folder, recorder.run))
+    writer.event(1, "note", {})
+    with pytest.raises(ArchiveError, match=r"archive\.sqlite: the disk has not come back for 0\.2"):
+        writer.end("complete", "complete", "within", None)
+    waited: list[float] = []
+    monkeypatch.setattr(writer._thread, "join", waited.append)
+    writer.close()
+    assert waited == [0.0]
+    assert archive.run(writer.run).end is None
+    came_back.set()
+
+
 def test_a_fault_of_the_program_is_raised_at_the_end(archive: Archive) -> None:
     writer = writer_of(archive)
     writer.readings(1, [("meter", (Reading("y", 5, 4, 1.5),))])
