@@ -1,22 +1,21 @@
-"""What the commands do, once it is clear which: rehearse, list, show."""
+"""What the commands do, once it is clear which: rehearse, show."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from rich import box
-from rich.table import Table
 from rich.text import Text
 
 from acquire.archive import Archive
 from acquire.configuration import load_scenario
 from acquire.fault_schedule import Crashed
-from acquire.records import Outcome, Run, Verification
+from acquire.particulars import Particulars, particulars
+from acquire.records import Outcome, Verification
 from acquire.rehearsal import rehearse
 from acquire.report import Report
 from acquire.stored import read_back
 from acquire.terminal import (
-    ABNORMAL,
     EMERGENCY,
     FINE,
     FOUND_WRONG,
@@ -97,40 +96,13 @@ def plain(outcome: Outcome) -> dict[str, Any]:
     }
 
 
-def listed(out: Path, as_json: bool) -> int:
-    """List the runs of the archive in a folder; return the exit code. Raises ArchiveError."""
-    with Archive(out, read_only=True) as archive:
-        found = [(run, archive.abandoned(run.run)) for run in archive.runs()]
-    if as_json:
-        rows = [_row(run) for run, _ in found]
-        print_json({"archive": str(archive.path), "runs": rows})
-        return FINE
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("Run", justify="right")
-    for name in ("Procedure", "Schedule", "Seed", "State", "Verdict"):
-        table.add_column(name, overflow="fold")
-    for run, dead in found:
-        state = f"{run.state} (its process is gone)" if dead else run.state
-        style = {"complete": NORMAL, "aborted": EMERGENCY, "running": ""}.get(run.state, ABNORMAL)
-        seed = "" if run.seed is None else str(run.seed)
-        cells = (str(run.run), run.procedure, run.schedule, seed, Text(state, style))
-        table.add_row(*cells, run.verdict or "–")
-    Terminal().print(table)
-    return FINE
-
-
-def _row(run: Run) -> dict[str, Any]:
-    names = ("run", "procedure", "schedule", "continues", "seed", "state", "end", "verdict")
-    return {name: getattr(run, name) for name in names}
-
-
 def shown(run: int, out: Path, as_json: bool, figure: Path | None = None) -> int:
     """Print a run of the archive in a folder, draw it where asked; return the exit code.
 
     Raises ArchiveError, and where a figure is asked what `picture_of` and `draw_heat` raise.
     """
     with Archive(out, read_only=True) as archive:
-        stored = read_back(archive, run)
+        stored, facts = read_back(archive, run), particulars(archive, run)
         if figure is not None:
             from acquire.figure import refuse_other_suffixes
             from acquire.heat_figure import draw_heat
@@ -141,9 +113,15 @@ def shown(run: int, out: Path, as_json: bool, figure: Path | None = None) -> int
     found = stored.verification
     if as_json:
         events = [{"t": e.t, "kind": e.kind, "facts": e.facts} for e in stored.events]
-        print_json(plain(stored) | {"whole": found.whole, "faults": found.faults, "events": events})
+        print_json(
+            plain(stored)
+            | asdict(facts)
+            | {"whole": found.whole, "faults": found.faults, "events": events}
+        )
     else:
         terminal = Terminal()
+        for words in _which(run, facts):
+            terminal.print(Text(words))
         report = Report(terminal)
         for event in stored.events:
             report.event(event.t, event.kind, event.facts)
@@ -153,6 +131,14 @@ def shown(run: int, out: Path, as_json: bool, figure: Path | None = None) -> int
         if figure is not None:
             terminal.print(Text(f"Figure: {figure}"), soft_wrap=True)
     return FINE if found.whole else FOUND_WRONG
+
+
+def _which(run: int, facts: Particulars) -> list[str]:
+    return [
+        f"Run {run}, begun {facts.begun or 'at a time not known'} UTC",
+        f"Pair: {facts.units}",
+        f"Stand: {facts.reached}",
+    ]
 
 
 def _record(found: Verification) -> list[tuple[str, str]]:

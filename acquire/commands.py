@@ -243,7 +243,7 @@ def supplies(
 @app.command()
 def runs(out: Out = Path("runs"), json: Json = False) -> int:
     """List the runs of an archive."""
-    from acquire.actions import listed
+    from acquire.runs_table import listed
 
     return listed(out, json)
 

@@ -1,5 +1,6 @@
 """A run on the wall clock: its scans, its threads, its stops. Figures are in benchmarks/."""
 
+import shutil
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -8,6 +9,7 @@ import pytest
 
 from acquire.archive import Archive
 from acquire.clock import S, WallClock
+from acquire.ending import UnrecordedEnd
 from acquire.wall_run import WallRun, whole_periods
 from drivers.link import ConnectionLost
 from drivers.outputs import LV
@@ -189,6 +191,16 @@ def test_no_run_is_begun_where_the_outputs_do_not_answer(staged: Staged) -> None
     with pytest.raises(ConnectionLost, match="outputs"):
         stage.begin()
     assert stage.archive.runs() == []
+
+
+def test_a_run_whose_folder_is_removed_has_no_end(staged: Staged, tmp_path: Path) -> None:
+    """Nobody is told that it was complete where nothing of it is left."""
+    stage = staged(procedure=watching(10))
+    run = stage.begin()
+    stage.each = lambda scan: shutil.rmtree(tmp_path) if scan.number == 3 else None
+    with pytest.raises(UnrecordedEnd, match=r"removed, moved or replaced.*complete, has no end"):
+        run.finish()
+    run.close()
 
 
 @pytest.mark.campaign
