@@ -46,7 +46,7 @@ class Archive:
         self.folder = folder
         self.path = folder / FILE
         with translated(self.path):
-            if read_only and not self.path.exists():
+            if read_only and not (self.path.exists() and self.path.stat().st_size):
                 raise ArchiveError(f"{self.path}: there is no archive here yet")
             if not read_only:
                 folder.mkdir(parents=True, exist_ok=True)

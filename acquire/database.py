@@ -2,7 +2,7 @@
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
 from acquire.refusal import Refusal
@@ -15,7 +15,8 @@ WORDS = {
     "database is locked": "another program holds it locked",
     "attempt to write a readonly database": "it can't be written, it is read-only",
     "database or disk is full": "the disk is full",
-    "unable to open database file": "it can't be opened",
+    "disk I/O error": "the disk has failed, it may be full",
+    "unable to open database file": "it can't be opened or made, its folder may be read-only",
     "File exists": "its folder is a file",
     "Not a directory": "a folder of its path is a file",
     "file is not a database": "it is not an SQLite file",
@@ -56,6 +57,8 @@ def refuse_others(path: Path) -> None:
         return
     application = version = 0
     with closing(_as_it_stands(path)) as db:
+        # A checkpoint that was cut short leaves pages for the next one to bring: not a fault.
+        db.execute("PRAGMA writable_schema = ON")
         try:
             (application,) = db.execute("PRAGMA application_id").fetchone()
             (version,) = db.execute("PRAGMA user_version").fetchone()
@@ -116,9 +119,10 @@ def connect_reading(path: Path) -> sqlite3.Connection:
         db.execute("PRAGMA query_only = ON")
         db.execute("SELECT count(*) FROM run")
     except sqlite3.OperationalError:
-        # A folder that can't be written has no room for SQLite's side files. Without one there is
-        # nobody who writes, and the file can be read as it stands.
-        if path.with_name(f"{path.name}-wal").exists():
+        # A folder that can't be written, or a full disk, has no room for SQLite's side files. With
+        # none, or nothing in it, nobody writes, and the file can be read as it stands.
+        wal = path.with_name(f"{path.name}-wal")
+        if wal.exists() and wal.stat().st_size:
             raise
         db = _as_it_stands(path)
     return db
@@ -161,9 +165,10 @@ class Hold:
                 raise
 
     def release(self) -> None:
-        """Let go, and remove the file."""
+        """Let go, and remove the file; one that stays behind holds nothing."""
         self._db.close()
-        self._path.unlink(missing_ok=True)
+        with suppress(OSError):
+            self._path.unlink()
 
 
 def held(path: Path) -> bool:
