@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import ExitStack
+from contextlib import ExitStack, closing
 from dataclasses import fields
 from pathlib import Path
 from types import TracebackType
@@ -137,8 +137,9 @@ class Archive:
                     "last_commit_t": run.last_t,
                     "words": "the process ended without ending the run",
                 }
-                recorder.event(run.last_t, "run.abandoned", facts)
-                recorder.end("aborted", "aborted", None, None)
+                with closing(recorder):
+                    recorder.event(run.last_t, "run.abandoned", facts)
+                    recorder.end("aborted", "aborted", None, None)
                 marked.append(self.run(run.run))
         return marked
 
@@ -199,14 +200,17 @@ class Archive:
                 yield name, PollRow(*row)
 
     def verify(self, run: int) -> Verification:
-        """Check a run's record against its own hashes."""
-        readings = ReadingsHash(self.instruments(run))
+        """Check a run's record against its own hashes, as it was at one instant."""
         polls = 0
-        for instrument, row in self.poll_rows(run):
-            readings.add(instrument, row)
-            polls += 1
-        events = list(self.events(run))
-        return verified(self.run(run), events, self.files(run), readings.hexdigest(), polls)
+        with translated(self.path), self._db:
+            # A run that goes on meanwhile would otherwise not agree with itself.
+            self._db.execute("BEGIN")
+            readings = ReadingsHash(self.instruments(run))
+            for instrument, row in self.poll_rows(run):
+                readings.add(instrument, row)
+                polls += 1
+            events = list(self.events(run))
+            return verified(self.run(run), events, self.files(run), readings.hexdigest(), polls)
 
     def _hold_path(self, run: int) -> Path:
         return self.folder / f"run-{run}.lock"
@@ -246,7 +250,7 @@ class Archive:
         events = list(self.events(run))
         last = events[-1] if events else None
         recorder.resumed(
-            last.sequence if last else 0, last.hash if last else "", list(self.poll_rows(run))
+            last.sequence if last else 0, last.hash if last else "", self.poll_rows(run)
         )
         return recorder
 

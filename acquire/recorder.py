@@ -1,6 +1,6 @@
 """A run as it is written: readings at an interval, events at once, both in the order they came."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -102,12 +102,12 @@ class RunRecorder:
         self._row: dict[str, object] = dict.fromkeys(("end", "verdict", "result", "anchors"))
         self._row |= {"run": run, "state": state, "readings_sha256": None}
 
-    def resumed(self, sequence: int, last_hash: str, polls: Sequence[tuple[str, PollRow]]) -> None:
+    def resumed(self, sequence: int, last_hash: str, polls: Iterable[tuple[str, PollRow]]) -> None:
         """Go on behind what is already in the archive: the chain's end and all polls so far."""
         self._sequence, self._last_hash = sequence, last_hash
         for instrument, row in polls:
             self._sha.add(instrument, row)
-        self._poll_count = len(polls)
+            self._poll_count += 1
 
     @property
     def events_sha256(self) -> str:

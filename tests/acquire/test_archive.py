@@ -1,11 +1,7 @@
 """The archive keeps what was committed, tells what was altered, and leaves alone what isn't its."""
 
 import contextlib
-import os
-import signal
 import sqlite3
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -280,65 +276,6 @@ class TestTampering:
         with Archive(tmp_path) as archive, contextlib.closing(started(archive)):
             found = archive.verify(1)
             assert (found.whole, found.events, found.polls) == (True, 1, 0)
-
-
-RECORD_FOR_EVER = f"""
-import pathlib, sys
-from acquire.archive import Archive
-from tests.acquire.conftest import poll, started
-recorder = started(Archive(pathlib.Path(sys.argv[1])), commit_interval_s=0.5)
-t = 0
-while True:
-    t += {S}
-    recorder.readings(t, poll(t))
-    print(recorder.event(t, "note", {{"t": t}}), flush=True)
-"""
-
-
-class TestProcessThatDies:
-    def test_nothing_committed_is_lost(self, tmp_path: Path) -> None:
-        """Killed while committing, a run has all that it said was committed, its chain whole."""
-        process = subprocess.Popen(
-            [sys.executable, "-c", RECORD_FOR_EVER, str(tmp_path)],
-            stdout=subprocess.PIPE,
-            text=True,
-            env=os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)},
-        )
-        assert process.stdout is not None
-        said = [int(process.stdout.readline()) for _ in range(50)]
-        with Archive(tmp_path) as archive:
-            assert archive.close_abandoned() == []
-            assert not archive.abandoned(1)
-        process.send_signal(signal.SIGKILL)
-        said += [int(line) for line in process.stdout.read().split("\n")[:-1]]
-        process.stdout.close()
-        process.wait()
-        with Archive(tmp_path) as archive:
-            found = archive.verify(1)
-            assert found.whole
-            assert found.events + found.polls >= said[-1]
-            assert archive.abandoned(1)
-            self.is_ended_as_abandoned(archive)
-
-    @staticmethod
-    def is_ended_as_abandoned(archive: Archive) -> None:
-        """The next start ends the dead run in its own chain, once."""
-        last = archive.run(1).last_t
-        assert [run.run for run in archive.close_abandoned()] == [1]
-        run, events = archive.run(1), list(archive.events(1))
-        assert (run.state, run.end, run.verdict) == ("aborted", "aborted", None)
-        assert (events[-2].kind, events[-2].facts["last_commit_t"]) == ("run.abandoned", last)
-        assert archive.verify(1).whole
-        assert archive.close_abandoned() == []
-
-    def test_a_recorder_let_go_without_an_end_counts_as_abandoned(self, tmp_path: Path) -> None:
-        """Whoever closes without ending leaves a run for the next start to end."""
-        with Archive(tmp_path) as archive:
-            recorder = started(archive)
-            assert archive.close_abandoned() == []
-            recorder.close()
-            assert [run.end for run in archive.close_abandoned()] == ["aborted"]
-            assert archive.verify(1).whole
 
 
 class TestFilesOfOthers:

@@ -5,7 +5,7 @@ import shutil
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -13,6 +13,7 @@ import pytest
 
 from acquire.archive import FILE, Archive
 from acquire.database import ArchiveError, Held, Hold
+from acquire.encoding import PollRow
 from acquire.recorder import RunRecorder
 from tests.acquire.conftest import FILES, INSTRUMENTS, poll, started
 from tests.acquire.test_archive import S, recorded
@@ -121,6 +122,40 @@ def test_an_anchor_is_committed_with_the_event_that_tells_of_it(tmp_path: Path) 
         recorder.state("running")
         assert archive.run(1).header == {"version": "0", "anchors": [list(a) for a in anchors]}
         assert [e.kind for e in archive.events(1)] == ["run.started", "clock.anchor"]
+
+
+def test_a_run_that_ends_while_it_is_verified_is_whole(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is compared is the record at one instant, however long the comparing takes."""
+    with Archive(tmp_path) as archive, Archive(tmp_path, read_only=True) as looking:
+        recorder = started(archive)
+        recorder.readings(S, poll(S))
+        rows = looking.poll_rows
+
+        def slowly(run: int) -> Iterator[tuple[str, PollRow]]:
+            yield from rows(run)
+            recorder.readings(2 * S, poll(2 * S))
+            recorder.end("complete", "complete", "within", None)
+
+        monkeypatch.setattr(looking, "poll_rows", slowly)
+        assert looking.verify(1).faults == ()
+        monkeypatch.undo()
+        assert looking.run(1).end == "complete"
+        assert looking.verify(1).faults == ()
+
+
+def test_an_abandoned_run_that_could_not_be_ended_is_so_by_the_next(tmp_path: Path) -> None:
+    """Whoever fails to end it lets go of it."""
+    with Archive(tmp_path) as archive:
+        started(archive).close()
+        with closing(sqlite3.connect(tmp_path / FILE)) as other:
+            other.execute("BEGIN IMMEDIATE")
+            with pytest.raises(ArchiveError, match="locked") as failed:
+                archive.close_abandoned()
+        assert [run.end for run in archive.close_abandoned()] == ["aborted"]
+        assert archive.verify(1).whole
+        assert failed.value.exit_code == 2
 
 
 class TestHold:
