@@ -140,9 +140,13 @@ class WallRun:
 
     def _scan_to_the_end(self) -> None:
         due = self.clock.now() + self._period
-        while not self.cycle.run.ended:
-            self.clock.wait_until(due)
-            due = self._scan(due)
+        try:
+            while not self.cycle.run.ended:
+                self.clock.wait_until(due)
+                due = self._scan(due)
+        except BaseException:
+            self.cycle.outputs.open_all()
+            raise
 
     def _scan(self, due: int) -> int:
         """Scan and return when the next is due: at the next whole period that is still to come."""
