@@ -1,6 +1,5 @@
 """One program alone drives a stand: a second one is refused before it writes anything."""
 
-import sqlite3
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -8,7 +7,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from acquire.clock import S, WallClock
-from acquire.database import Hold
+from acquire.database import ArchiveError, Held, Hold
 from acquire.refusal import Refusal
 from drivers.description import Stand
 from drivers.link import Block, Refused, RegisterLink, Table
@@ -29,12 +28,12 @@ def alone(stand: Stand) -> Iterator[None]:
     name = f"twinload-{sha256(link.encode()).hexdigest()[:16]}.hold"
     try:
         hold = Hold(Path(tempfile.gettempdir()) / name)
-    except BlockingIOError as error:
+    except Held as error:
         raise DrivenAlready(
             f"{stand.name}: another program on this computer drives its outputs at {link}: end that"
             " first; nothing was begun"
         ) from error
-    except (sqlite3.Error, OSError):
+    except ArchiveError:
         # Where no lock can be had, what is left is to look at the heartbeat.
         yield
         return

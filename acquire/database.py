@@ -28,7 +28,7 @@ class ArchiveError(Refusal):
 
 
 class Held(ArchiveError):
-    """A run that somebody is recording."""
+    """A hold that somebody has."""
 
 
 @contextmanager
@@ -161,7 +161,7 @@ class Hold:
             except sqlite3.Error as error:
                 self._db.close()
                 if error.sqlite_errorcode == sqlite3.SQLITE_BUSY:
-                    raise Held(f"{path}: it is held, its run is being recorded") from error
+                    raise Held(f"{path}: somebody holds it") from error
                 raise
 
     def release(self) -> None:
