@@ -135,7 +135,7 @@ def shown(run: int, out: Path, as_json: bool, figure: Path | None = None) -> int
 
 def _which(run: int, facts: Particulars) -> list[str]:
     return [
-        f"Run {run}, begun {facts.begun or 'at a time not known'} UTC",
+        f"Run {run}, begun {facts.begun}",
         f"Pair: {facts.units}",
         f"Stand: {facts.reached}",
     ]

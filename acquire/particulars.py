@@ -31,7 +31,9 @@ class Particulars:
     @property
     def begun(self) -> str:
         """When it began, to the second."""
-        return "" if self.begun_utc is None else self.begun_utc[:19].replace("T", " ")
+        if self.begun_utc is None:
+            return "at an unknown time"
+        return f"{self.begun_utc[:19].replace('T', ' ')} UTC"
 
     @property
     def units(self) -> str:

@@ -32,8 +32,7 @@ def listed(out: Path, as_json: bool) -> int:
 
 
 def _told(run: Run, facts: Particulars, dead: bool) -> Text:
-    begun = f"{facts.begun} UTC" if facts.begun else "begun at a time not known"
-    told = Text(f"{begun}  {_schedule(run)}: ")
+    told = Text(f"{facts.begun}  {_schedule(run)}: ")
     told.append(f"{run.state}, its process is gone" if dead else run.state, _style(run))
     if run.verdict is not None:
         told.append(f", {run.verdict} limits", NORMAL if run.verdict == "within" else ABNORMAL)

@@ -49,7 +49,7 @@ def test_how_a_stand_was_reached(
     with Archive(tmp_path, read_only=True) as archive:
         found = particulars(archive, run)
     assert found.reached == f"simulated stand, single-phase, {reached}"
-    assert found.begun == "2026-03-01 23:59:58"
+    assert found.begun == "2026-03-01 23:59:58 UTC"
     assert found.units == "distribution pair, 100 kVA: INVENTED-A, INVENTED-B"
 
 
@@ -62,7 +62,7 @@ def test_what_the_archive_has_not_is_said_not_to_be_known(tmp_path: Path, text: 
         recorder.event(0, "run.started", {"speed": 1.0})
         recorder.close()
         found = particulars(archive, 1)
-    assert (found.begun, found.units) == ("", "pair not known")
+    assert (found.begun, found.units) == ("at an unknown time", "pair not known")
     assert found.reached == "stand not known, over wires, in real time"
 
 
