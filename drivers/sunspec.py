@@ -18,6 +18,7 @@ from drivers.link import BadAnswer, Block, Refused
 MARKER = (0x5375, 0x6E53)
 BASES = (40000, 0, 50000)
 _END = 0xFFFF
+_COMMON, _TEXT = 1, 16
 _MOST_MODELS = 64
 _LENGTHS = {"int16": 105, "float32": 124}
 _NOT_IMPLEMENTED: dict[RegisterType, int] = {"int16": 0x8000, "uint32": 0}
@@ -84,6 +85,26 @@ def located(description: SunSpecDescription, read: Read, name: str) -> RegisterD
         value=tuple(_moved(known[v.point], v.field, address) for v in description.value),
         gaps=True,
     )
+
+
+def maker_and_model(read: Read, name: str) -> str:
+    """Return what a unit's common model says that it is. Raises BadAnswer where it has none.
+
+    Its manufacturer and its model are sixteen registers of text each (published definition of
+    model 1). Raises whatever `read` raises.
+    """
+    for number, first, length in models(read, name):
+        if number == _COMMON and length >= 2 * _TEXT:
+            registers = read(Block(first + 2, 2 * _TEXT))
+            return " ".join(filter(None, (_text(registers[:_TEXT]), _text(registers[_TEXT:]))))
+    raise BadAnswer(name, "SunSpec map", f"no model {_COMMON}")
+
+
+def _text(registers: tuple[int, ...]) -> str:
+    """Return the text in registers, up to its first zero and without what can't be shown."""
+    raw = b"".join(register.to_bytes(2, "big") for register in registers)
+    words = raw.partition(b"\0")[0].decode("utf-8", "replace")
+    return "".join(c for c in words if c.isprintable()).strip()
 
 
 def models(read: Read, name: str) -> Iterator[tuple[int, int, int]]:
