@@ -116,12 +116,23 @@ def models(read: Read, name: str) -> Iterator[tuple[int, int, int]]:
     for _ in range(_MOST_MODELS):
         if address > _END - 1:
             break
-        model, length = read(Block(address, 2))
+        model, length = _head(read, address)
         if model == _END:
             return
         yield model, address, length
         address += 2 + length
     raise BadAnswer(name, "SunSpec map", "it has no end")
+
+
+def _head(read: Read, address: int) -> tuple[int, int]:
+    """Return ID and length of the model at an address; some maps end in an ID without a length."""
+    try:
+        model, length = read(Block(address, 2))
+    except Refused:
+        if read(Block(address, 1)) != (_END,):
+            raise
+        return _END, 0
+    return model, length
 
 
 def _base(read: Read, name: str) -> int:
