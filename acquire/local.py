@@ -5,15 +5,7 @@ from pathlib import Path
 
 from acquire.refusal import Refusal
 from drivers.description import Stand
-from drivers.resource import (
-    RtuUnit,
-    Serial,
-    Socket,
-    TcpUnit,
-    is_here,
-    register_unit,
-    text_place,
-)
+from drivers.resource import RtuUnit, Serial, host_of, is_here, register_unit, text_place
 
 # A real stand is scanned at least five times a second (own choice).
 SLOWEST_SCAN_S = 0.2
@@ -51,13 +43,13 @@ def slow_scan(stand: Stand) -> str:
 
 
 def is_local(resource: str) -> bool:
-    """Return whether a resource is a socket of this computer, or a pseudo-terminal."""
+    """Return whether a resource is on a host that is this computer, or a pseudo-terminal."""
+    if host := host_of(resource):
+        return is_here(host)
     match register_unit(resource) or text_place(resource):
-        case TcpUnit(host) | Socket(host):
-            return is_here(host)
         case RtuUnit(device) | Serial(device):
             return str(Path(device).resolve()).startswith("/dev/pts/")
-        case None:
+        case _:
             return False
 
 

@@ -96,6 +96,16 @@ def is_text(resource: str) -> bool:
     return any(form.fullmatch(resource) for form in (_LAN, _USB, _GPIB))
 
 
+def host_of(resource: str) -> str | None:
+    """Return the host on which a resource is; None where it is on a line or a bus."""
+    match register_unit(resource) or text_place(resource):
+        case TcpUnit(host) | Socket(host):
+            return host
+        case _:
+            lan = _LAN.fullmatch(resource)
+            return lan[1] if lan else None
+
+
 def is_here(host: str) -> bool:
     """Whether a host is this computer, by one of its addresses that lead nowhere else."""
     try:
