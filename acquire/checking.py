@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from typing import NamedTuple
 
 from acquire.check_table import plain, shown
@@ -101,10 +102,8 @@ def _fault_of_unit(stand: Stand, links: Links) -> InstrumentFault | None:
     link = links.outputs()
     try:
         link.reopen()
-        link.read(Block(stand.outputs.heartbeat, 1), stand.outputs.timeout_s)
-    except Refused:
-        # It is there; some units can only be written.
-        return None
+        with suppress(Refused):  # it is there; some units can only be written
+            link.read(Block(stand.outputs.heartbeat, 1), stand.outputs.timeout_s)
     except InstrumentFault as fault:
         return fault
     finally:

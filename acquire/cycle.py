@@ -12,7 +12,7 @@ from drivers.link import InstrumentFault
 from drivers.outputs import LOOP, LV, Outputs
 from drivers.reading import OVER_RANGE, Reading
 from sequences.conditions import View
-from sequences.evidence import Evidence, is_answer_to
+from sequences.evidence import Evidence, guard_seen_open, is_answer_to
 from sequences.expected import Expected
 from sequences.gate import Passage, gate
 from sequences.permissives import INTENT_MISSING, PERMISSIVES, Permissive, Situation
@@ -20,6 +20,9 @@ from sequences.prompt import Answer, Prompt
 from sequences.protection import Protection
 from sequences.run import Run, State
 from sequences.scan import (
+    EMERGENCY_STOP,
+    GUARD,
+    PROTECTION_CONTACT,
     Arrived,
     Ask,
     Close,
@@ -39,6 +42,8 @@ NOTHING_ANSWERS = (
     "nothing of the stand answers any more, instruments and outputs alike: look at its supply, at"
     " the network between, and at this computer"
 )
+
+INPUTS = (EMERGENCY_STOP, GUARD, PROTECTION_CONTACT, LV, LOOP)
 
 # Evidence that a reader of the record wants to see come, and its words.
 ANNOUNCED = (
@@ -125,7 +130,9 @@ class Cycle:
         self._noted: set[tuple[str, str]] = set()
         self._faulty: set[str] = set()
         self._polled = {"outputs"}
-        self._beaten = 0
+        self._drop_ns = round(expected.watchdog_drop_s * S)
+        # What the hardware says of itself: blind to it, nothing is kept energised.
+        self._inputs = [(c, round(expected.channels[c].stale_after_s * S)) for c in INPUTS]
 
     def publish(
         self, instrument: str, readings: tuple[Reading, ...], fault: InstrumentFault | None
@@ -301,28 +308,24 @@ class Cycle:
         self._asker.put(prompt, now)
 
     def _beat(self, request: Request, arrived: Sequence[Reading]) -> None:
-        """Toggle the heartbeat: only a scan that read fresh inputs and protected comes here.
-
-        A relay that has had the time to drop isn't picked up under a contactor that is still told
-        to close: it would close again by itself.
-        """
+        """Toggle the heartbeat: only a scan that read fresh inputs and protected comes here."""
         if not self.outputs.claimed or isinstance(request, WithholdHeartbeat):
             return
         if not any(r.value is not None or r.reason == OVER_RANGE for r in arrived):
             return
-        if self._now - self._beaten >= self.expected.watchdog_drop_s * S:
-            states = self.outputs.states()
-            if states[LV].commanded or states[LOOP].commanded:
-                return
-        self._beaten = self._now
-        self.outputs.heartbeat()
+        if all(self._now - self.last.alive[c] <= limit for c, limit in self._inputs):
+            self.outputs.heartbeat(self._drop_ns)
 
     def _announce(self, evidence: Evidence) -> None:
         before = self.evidence
         if evidence is before:
             return
         if before.guard_shut is not None and evidence.guard_shut is None:
-            self._note("evidence", {"name": "emptied", "words": "the guard opened: nothing holds"})
+            seen = guard_seen_open(self.last)
+            why = "the guard opened" if seen else "the guard was not read in time"
+            self._note("evidence", {"name": "emptied", "words": f"{why}: nothing holds"})
+        if evidence.revoked:
+            return
         for name, words in ANNOUNCED:
             if getattr(before, name) is None and getattr(evidence, name) is not None:
                 facts: dict[str, Any] = {"name": name, "words": words}

@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from acquire.actions import exit_code, plain
+from acquire.alone import alone
 from acquire.archive import Archive
 from acquire.clock import WallClock, stand_time_of_now
 from acquire.configuration import Setup, load_setup
@@ -47,7 +48,7 @@ def run_stand(stand: str, pair: str, schedule: str, wanted: Wanted) -> int:
     refuse_slow_scan(setup.stand)
     wires = Wires(setup.stand)
     expected = expected_of(setup)
-    with Archive(wanted.out) as archive:
+    with alone(setup.stand), Archive(wanted.out) as archive:
         left = archive.close_abandoned()
         clock = WallClock(_begin(archive, setup, wanted.continues), speed=wanted.speed)
         desk = Desk(expected, clock, unattended=wanted.unattended, as_json=wanted.as_json)

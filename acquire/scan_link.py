@@ -3,7 +3,7 @@
 from threading import Event, Thread
 from typing import Generic, Protocol, TypeVar
 
-from drivers.link import Block, ConnectionLost, InstrumentFault, RegisterLink
+from drivers.link import Block, ConnectionLost, InstrumentFault, Refused, RegisterLink
 from drivers.source import Source
 
 AGAIN_S = 0.25
@@ -74,6 +74,8 @@ class ScanLink(OpenedAside[RegisterLink]):
         self._refuse_while_lost(f"read {block}")
         try:
             return self._link.read(block, timeout_s)
+        except Refused:
+            raise
         except InstrumentFault:
             self._open_again()
             raise
@@ -83,6 +85,9 @@ class ScanLink(OpenedAside[RegisterLink]):
         self._refuse_while_lost(f"write {values} at {address}")
         try:
             self._link.write(address, values, timeout_s)
+        except Refused:
+            # An answer: the link is there, and the next command goes over it.
+            raise
         except InstrumentFault:
             self._open_again()
             raise
@@ -96,6 +101,8 @@ class ScanSource(OpenedAside[Source]):
         self._refuse_while_lost(f"position {position:.4f}")
         try:
             self._link.to(position)
+        except Refused:
+            raise
         except InstrumentFault:
             self._open_again()
             raise

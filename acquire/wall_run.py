@@ -7,6 +7,7 @@ from importlib.metadata import version
 from queue import Empty, SimpleQueue
 from typing import Any
 
+from acquire.alone import refuse_beating
 from acquire.archive import Archive
 from acquire.clock import Anchors, S, WallClock, WallUtc
 from acquire.configuration import Setup
@@ -18,6 +19,7 @@ from acquire.lateness import Lateness
 from acquire.log import EventLog
 from acquire.outcome import RunOutcome
 from acquire.owner import Owner, Polled
+from acquire.refusal import Refusal
 from acquire.scan_link import ScanLink, ScanSource
 from acquire.stand import expected_of
 from acquire.wires import Links, polled, sources
@@ -46,8 +48,8 @@ class WallRun:
 
     Every instrument has an owner thread, the archive has a writer. `watch` is shown every scan
     with the run once it is over, on the scan's thread: it must not wait, nor may `observer`.
-    Raises ConfigurationError for meters that don't suit the pair, and InstrumentFault where the
-    outputs' link can't be opened.
+    Raises ConfigurationError for meters that don't suit the pair, InstrumentFault where the
+    outputs' link can't be opened, and DrivenAlready where another program drives them.
     """
 
     def __init__(  # noqa: PLR0913 - what a run is composed of, each by its name
@@ -70,6 +72,7 @@ class WallRun:
         output_link = ScanLink(links.outputs(), "outputs")
         driven = sources(setup.stand, setup.descriptions, links)
         scanned = {output: ScanSource(source, output) for output, source in driven.items()}
+        self._output_link = output_link
         self._output_links: list[ScanLink | ScanSource] = [output_link, *scanned.values()]
         self._open_outputs()
         self._watch = watch
@@ -130,7 +133,8 @@ class WallRun:
         try:
             for link in self._output_links:
                 link.reopen()
-        except InstrumentFault:
+            refuse_beating(self._output_link, self.setup.stand, self.clock)
+        except (InstrumentFault, Refusal):
             self._close_outputs()
             raise
 
@@ -140,9 +144,13 @@ class WallRun:
 
     def _scan_to_the_end(self) -> None:
         due = self.clock.now() + self._period
-        while not self.cycle.run.ended:
-            self.clock.wait_until(due)
-            due = self._scan(due)
+        try:
+            while not self.cycle.run.ended:
+                self.clock.wait_until(due)
+                due = self._scan(due)
+        except BaseException:
+            self.cycle.outputs.open_all()
+            raise
 
     def _scan(self, due: int) -> int:
         """Scan and return when the next is due: at the next whole period that is still to come."""

@@ -5,6 +5,7 @@ from typing import Protocol
 
 from acquire.refusal import Refusal
 from drivers.description import Description, Instrument, Stand, TextDescription
+from drivers.identified import IdentifiedUnit
 from drivers.instrument import RegisterInstrument, TextInstrument
 from drivers.link import Clock, RegisterLink, TextLink
 from drivers.source import Source
@@ -58,7 +59,11 @@ class Wires:
 
     def outputs(self) -> RegisterLink:
         """Return the link of the unit that drives the outputs."""
-        return register_link(self._stand.outputs.resource, "outputs")
+        wired = self._stand.outputs
+        link = register_link(wired.resource, "outputs")
+        if wired.identity is None:
+            return link
+        return IdentifiedUnit(link, "outputs", wired.identity, wired.timeout_s)
 
     def source(self, output: str) -> TextLink:
         """Return the link of the source that serves as a regulator."""

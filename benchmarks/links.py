@@ -24,12 +24,12 @@ from drivers.description import (
     Query,
     RegisterDescription,
     RegisterField,
-    RegisterIdentity,
     TextDescription,
 )
 from drivers.instrument import RegisterInstrument, TextInstrument
 from drivers.modbus import modbus_link
 from drivers.visa import VisaTextLink
+from drivers.wiring import RegisterIdentity
 
 POLLS = 400
 FIELDS = ("voltage", "voltage_mean", "current", "power", "frequency", "phase")

@@ -10,7 +10,7 @@ from annotated_types import Ge, Le, MinLen
 
 from calculation.nameplate import STRICT, NotNegative, Positive
 from drivers.link import Register, Table
-from drivers.wiring import OutputWiring
+from drivers.wiring import OutputWiring, RegisterIdentity
 
 Raw = Annotated[int, Ge(0), Le(0xFFFFFFFF)]
 # Points of the meter models; phase to phase they go by PPV… in all of them.
@@ -150,17 +150,6 @@ class RegisterField:
     table: Table = "holding"
     factor_at: Register | None = None
     sensor: Literal["pt100"] | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class RegisterIdentity:
-    """Registers that never change and tell the unit from another."""
-
-    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
-
-    address: Register
-    registers: Annotated[tuple[Register, ...], MinLen(1)]
-    table: Table = "holding"
 
 
 @dataclass(frozen=True, slots=True)

@@ -72,6 +72,7 @@ class Outputs:
             if regulator.motor is not None
         }
         self._beat = 0
+        self._beaten = clock.now()
         self.claimed = False
         self.fault: InstrumentFault | None = None
         now = clock.now()
@@ -122,9 +123,19 @@ class Outputs:
         for motor in self._motors.values():
             motor.go_on(self._clock.now())
 
-    def heartbeat(self) -> None:
-        """Toggle the heartbeat; a fault on the outputs' link withholds it for good."""
-        if self.fault is None:
+    def heartbeat(self, drop_ns: int) -> None:
+        """Toggle the heartbeat; a fault on the outputs' link withholds it for good.
+
+        A relay that has had the time to drop, `drop_ns`, isn't picked up under a main contactor
+        that is still told to close: it would close again by itself. The clock is asked here, just
+        before the write, since whatever held the scan up may have done so within it.
+        """
+        if self.fault is not None:
+            return
+        now = self._clock.now()
+        told_closed = self._states[LV].commanded or self._states[LOOP].commanded
+        if not told_closed or now - self._beaten < drop_ns:
+            self._beaten = now
             self._beat ^= 1
             self._write("heartbeat", self._wiring.heartbeat, self._beat)
 

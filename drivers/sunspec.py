@@ -9,11 +9,11 @@ from collections.abc import Callable, Iterator
 from drivers.description import (
     RegisterDescription,
     RegisterField,
-    RegisterIdentity,
     RegisterType,
     SunSpecDescription,
 )
 from drivers.link import BadAnswer, Block, Refused
+from drivers.wiring import RegisterIdentity
 
 MARKER = (0x5375, 0x6E53)
 BASES = (40000, 0, 50000)

@@ -9,7 +9,18 @@ from typing import Annotated, ClassVar
 from annotated_types import Ge, Gt, Le, MinLen
 
 from calculation.nameplate import STRICT, NotNegative, Positive
-from drivers.link import Register
+from drivers.link import Register, Table
+
+
+@dataclass(frozen=True, slots=True)
+class RegisterIdentity:
+    """Registers that never change and tell the unit from another."""
+
+    __pydantic_config__: ClassVar[dict[str, object]] = STRICT
+
+    address: Register
+    registers: Annotated[tuple[Register, ...], MinLen(1)]
+    table: Table = "holding"
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +109,11 @@ class Regulator:
 
 @dataclass(frozen=True, slots=True)
 class OutputWiring:
-    """The unit that drives the outputs, on a link of its own, and where each output is written."""
+    """The unit that drives the outputs, on a link of its own, and where each output is written.
+
+    `identity` is proven before anything is written to it, and after every reopening; a unit that
+    has none is taken for what answers at its address.
+    """
 
     __pydantic_config__: ClassVar[dict[str, object]] = STRICT
 
@@ -110,6 +125,7 @@ class OutputWiring:
     resistance_selector: SelectorWiring
     lv_regulator: Regulator
     loop_regulator: Regulator
+    identity: RegisterIdentity | None = None
 
     def regulators(self) -> dict[str, Regulator]:
         """Return the two regulators by their outputs' names."""

@@ -28,6 +28,7 @@ from sequences.stages import (
     open_contactor,
     ramp_current,
     settled,
+    value_to_judge,
     wait_until,
 )
 from sequences.warming import Heating
@@ -81,7 +82,7 @@ def passed(_scan: Scan) -> Procedure[Scan]:
 def load_again(scan: Scan, expected: Expected, proven: Proven) -> Procedure[Scan]:
     """Close the loop at rated voltage once more and bring it to rated current."""
     scan = yield from settled(scan, expected, SERIES_VOLTAGE)
-    gap_v = scan.value(SERIES_VOLTAGE) or 0.0
+    gap_v = value_to_judge(scan, SERIES_VOLTAGE)
     scan = yield from circulate(scan, expected, proven, gap_v)
     return (yield from ramp_current(scan, expected, 1.0, proven.loop_impedance_ohm))
 

@@ -52,6 +52,7 @@ from sequences.stages import (
     read_window,
     report,
     settled,
+    value_to_judge,
 )
 from sequences.warming import Heating, winding_c
 
@@ -194,7 +195,7 @@ def circulate(scan: Scan, expected: Expected, proven: Proven, gap_v: float) -> P
     scan = yield from close(scan, LOOP)
     scan = yield from settled(scan, expected, *LOOP_CHANNELS)
     impedance = proven.loop_impedance_ohm
-    check_circulating(expected, impedance, gap_v, scan.value(HV_CURRENT) or 0.0)
+    check_circulating(expected, impedance, gap_v, value_to_judge(scan, HV_CURRENT))
     return (yield from ramp_current(scan, expected, 1.0, impedance))
 
 

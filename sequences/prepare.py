@@ -137,4 +137,6 @@ def _temperatures(scan: Scan, place: str) -> dict[str, float]:
 
 
 def _seen(scan: Scan) -> str:
-    return f"both contactors open, guard shut, LV {scan.value(LV_VOLTAGE) or 0.0:.1f} V"
+    lv = scan.value(LV_VOLTAGE)
+    read = "not read" if lv is None else f"{lv:.1f} V"
+    return f"both contactors open, guard shut, LV {read}"

@@ -35,6 +35,7 @@ from sequences.stages import (
     open_contactor,
     ramp_current,
     settled,
+    value_to_judge,
 )
 
 LV_CHANNELS = (LV_VOLTAGE, LV_CURRENT, LV_POWER)
@@ -70,6 +71,8 @@ def prove(expected: Expected) -> Procedure[tuple[Scan, ProveMeans | None]]:
 
     def as_nameplate(scan: Scan) -> None:
         """A tap difference on a weak LV supply may show only as current rises."""
+        if any(scan.value(c) is None and not scan.over_range(c) for c in LOOP_CHANNELS):
+            return  # an answer that was lost: the next one is judged
         on_the_way = loop_seen(scan)
         if on_the_way.current_a >= PROVES_LOOP_FROM * expected.nameplate.hv_current_a:
             check_loop_follows(expected, on_the_way, True, cold)
@@ -127,12 +130,13 @@ def _position_for(expected: Expected, part_of_rated: float) -> float:
 
 
 def lv_seen(scan: Scan) -> Lv:
-    """Return what the LV analyser reads; current and power None where over range."""
-    return Lv(scan.value(LV_VOLTAGE) or 0.0, scan.value(LV_CURRENT), scan.value(LV_POWER))
+    """Return what the LV analyser reads; current and power None where over range.
+
+    Raises Stop where its voltage is over range: nothing can be judged by it.
+    """
+    return Lv(value_to_judge(scan, LV_VOLTAGE), scan.value(LV_CURRENT), scan.value(LV_POWER))
 
 
 def loop_seen(scan: Scan) -> LoopSeen:
-    """Return what the HV analyser reads."""
-    return LoopSeen(
-        scan.value(HV_VOLTAGE) or 0.0, scan.value(HV_CURRENT) or 0.0, scan.value(HV_POWER) or 0.0
-    )
+    """Return what the HV analyser reads. Raises Stop where any of it has no value."""
+    return LoopSeen(*(value_to_judge(scan, channel) for channel in LOOP_CHANNELS))

@@ -186,6 +186,18 @@ def settled(scan: Scan, expected: Expected, *channels: str) -> Procedure[Scan]:
     )
 
 
+def value_to_judge(scan: Scan, channel: str) -> float:
+    """Return a channel's newest value. Raises Stop where it has none: nothing is not nought."""
+    reading = scan.image[channel]
+    if reading.value is None:
+        raise Stop(
+            "nothing_to_judge_by",
+            f"{channel} has no value: {reading.reason}",
+            "its range, its leads and its instrument",
+        )
+    return reading.value
+
+
 def ramp_voltage(scan: Scan, expected: Expected, to: float) -> Procedure[Scan]:
     """Bring LV voltage (rectified mean) to a fraction of rated, from readings."""
     ramp = Ramp(

@@ -1,6 +1,6 @@
 """The stand's register units, served from memory at the seam where real ones are read."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Generic, TypeVar
 
 from drivers.description import Instrument, RegisterDescription, RegisterField, Stand
@@ -119,25 +119,28 @@ class OutputsUnit:
         self._plant = plant
         self._writers = output_writers(plant.stand)
         self._registers: Registers = dict.fromkeys(self._writers, 0)
+        if (identity := plant.stand.outputs.identity) is not None:
+            self._registers |= dict(enumerate(identity.registers, identity.address))
         self.after_write: Callable[[], None] = _nothing
 
     def read(self, block: Block) -> tuple[int, ...]:
         """Return what was last written. Raises Refused where there is nothing."""
         addresses = range(block.address, block.address + block.count)
-        self._refuse_unknown(addresses, str(block))
+        self._refuse_unknown(addresses, self._registers, str(block))
         return tuple(self._registers[a] for a in addresses)
 
     def write(self, address: int, values: tuple[int, ...]) -> None:
         """Write adjacent registers, in order. Raises Refused and writes nothing."""
-        self._refuse_unknown(range(address, address + len(values)), f"write {values} at {address}")
+        asked = f"write {values} at {address}"
+        self._refuse_unknown(range(address, address + len(values)), self._writers, asked)
         for i, value in enumerate(values, address):
             self._registers[i] = value
             output, scale = self._writers[i]
             self._plant.write(output, value * scale)
             self.after_write()
 
-    def _refuse_unknown(self, addresses: range, asked: str) -> None:
-        if not self._writers.keys() >= set(addresses):
+    def _refuse_unknown(self, addresses: range, there: Mapping[int, object], asked: str) -> None:
+        if not there.keys() >= set(addresses):
             raise Refused("outputs", asked, "illegal address")
 
 

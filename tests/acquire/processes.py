@@ -7,10 +7,11 @@ import signal
 import socket
 import subprocess
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from threading import Condition, Thread
+from typing import Any
 
 from acquire.configuration import load_scenario
 
@@ -22,12 +23,16 @@ PATIENT_S = 20.0
 LONG_S = 120.0
 
 
-def patient_stand(folder: Path) -> Path:
-    """Write the shipped scenario as a folder: free ports, short windows, and patience."""
-    shutil.copytree(load_scenario("distribution_pair", "loss_test").folder, folder)
+# A motor travels on until the watchdog has dropped: there patience has its limit.
+DROP_S = {"distribution_pair": PATIENT_S, "bench_pair": 2.5}
+
+
+def patient_stand(folder: Path, scenario: str = "distribution_pair") -> Path:
+    """Write a shipped scenario as a folder: free ports, short windows, and patience."""
+    shutil.copytree(load_scenario(scenario, "loss_test").folder, folder)
     for path, pattern, by in (
         ("stand.toml", r"stale_after_s = [\d.]+", f"stale_after_s = {PATIENT_S}"),
-        ("stand.toml", r"drop_s = [\d.]+", f"drop_s = {PATIENT_S}"),
+        ("stand.toml", r"drop_s = [\d.]+", f"drop_s = {DROP_S[scenario]}"),
         ("stand.toml", r"(?<=timeout_s = )[\d.]+", "1.0"),
         ("schedules/loss_test.toml", r"window_s = [\d.]+", "window_s = 10.0"),
         ("schedules/loss_test.toml", r"dwell_s = [\d.]+", "dwell_s = 5.0"),
@@ -53,7 +58,9 @@ def free_port() -> int:
 class Process:
     """A command of the program, what it has said so far line by line, and its standard input."""
 
-    def __init__(self, *words: str, answer: bool = False) -> None:
+    def __init__(
+        self, *words: str, answer: bool = False, environment: Mapping[str, str] | None = None
+    ) -> None:
         self.lines: list[str] = []
         self._said = Condition()
         self._answer = answer
@@ -64,7 +71,12 @@ class Process:
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,
-            env={**os.environ, "PYTHONUNBUFFERED": "1", "COLUMNS": "200"},
+            env={
+                **os.environ,
+                "PYTHONUNBUFFERED": "1",
+                "COLUMNS": "200",
+                **(environment or {}),
+            },
         )
         self._listener = Thread(target=self._listen, daemon=True)
         self._listener.start()
@@ -136,25 +148,35 @@ class Process:
 class Served:
     """A stand that is served, and the program that runs it, at the same speed."""
 
-    def __init__(self, folder: Path, speed: float = SPEED, *options: str) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        speed: float = SPEED,
+        *options: str,
+        scenario: str = "distribution_pair",
+    ) -> None:
         self.speed = speed
-        self.folder = patient_stand(folder / "stand")
+        self.folder = patient_stand(folder / "stand", scenario)
         self.out = folder / "runs"
         self.stand = self.start(Process, "simulate", str(self.folder), *options)
         self.stand.until("lines here")
         self.table = "\n".join(self.stand.lines)
         self.programs: list[Process] = []
 
-    def start(self, kind: Callable[..., Process], *words: str, answer: bool = False) -> Process:
+    def start(self, kind: Callable[..., Process], *words: str, **how: Any) -> Process:
         """Start a command at the raised speed."""
-        return kind(*words, "--speed", str(self.speed), answer=answer)
+        return kind(*words, "--speed", str(self.speed), **how)
 
     def run(
-        self, *options: str, answer: bool = True, kind: Callable[..., Process] = Process
+        self,
+        *options: str,
+        answer: bool = True,
+        kind: Callable[..., Process] = Process,
+        environment: Mapping[str, str] | None = None,
     ) -> Process:
         """Start the program on it."""
         words = ("run", str(self.folder), "--schedule", "loss_test", "--out", str(self.out))
-        program = self.start(kind, *words, *options, answer=answer)
+        program = self.start(kind, *words, *options, answer=answer, environment=environment)
         self.programs.append(program)
         return program
 

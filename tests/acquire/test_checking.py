@@ -10,6 +10,7 @@ from acquire.checking import checked
 from acquire.clock import WallClock
 from acquire.wires import NoAddress, Wires
 from drivers.description import Stand
+from drivers.link import Refused
 from tests.acquire.wired import WiredStand, unhurried
 
 STAND = "distribution_pair"
@@ -108,6 +109,25 @@ def test_outputs_that_are_not_there_are_wrong(capsys: pytest.CaptureFixture[str]
     told = capsys.readouterr().out
     assert "\noutputs at modbus-tcp:127.0.0.1:1503/1: asked" in told
     assert told.count("outputs") == 1
+
+
+class _Unproven:
+    """A unit that refuses the registers by which it would be known."""
+
+    def reopen(self) -> None:
+        raise Refused("outputs", "identity", "illegal address")
+
+    def close(self) -> None: ...
+
+
+def test_outputs_that_refuse_to_say_who_they_are_are_wrong(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A unit that can only be written refuses a read, but not its identity."""
+    connecting = Connecting()
+    monkeypatch.setattr(connecting.wired, "outputs", _Unproven)
+    assert checked(STAND, True, connecting) == 4
+    assert "illegal address" in json.loads(capsys.readouterr().out)["outputs"]
 
 
 def test_another_instrument_at_the_address_is_found_by_its_identity(

@@ -1,6 +1,7 @@
 """The program on the served stand when wires or the pair are not as they should be."""
 
 import re
+import signal
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -33,8 +34,10 @@ Serve = Callable[..., Served]
 def _serve(tmp_path: Path) -> Iterator[Serve]:
     all_served: list[Served] = []
 
-    def serve(*options: str, speed: float = UNHURRIED) -> Served:
-        all_served.append(Served(tmp_path, speed, *options))
+    def serve(
+        *options: str, speed: float = UNHURRIED, scenario: str = "distribution_pair"
+    ) -> Served:
+        all_served.append(Served(tmp_path, speed, *options, scenario=scenario))
         return all_served[-1]
 
     yield serve
@@ -180,4 +183,34 @@ def test_a_whole_loss_test_with_polled_units_on_one_rtu_line(serve: Serve) -> No
     print_lateness(served)
     run, events = last_run(served)
     print(Counter(f["instrument"] for _, kind, f in events if kind == "fault"), "faults")
+    assert (run.end, run.verdict) == ("complete", "within")
+
+
+def test_a_second_program_is_refused_and_the_first_goes_on(serve: Serve, tmp_path: Path) -> None:
+    """On the same computer by a lock; from elsewhere, here without the lock, by the heartbeat."""
+    served = serve(speed=10.0)
+    first = served.run()
+    first.until("prove ─")
+    second = served.run("--out", str(tmp_path / "second"))
+    assert second.code() == 2
+    assert any("another program on this computer" in line for line in second.lines)
+    elsewhere = served.run("--out", str(tmp_path / "third"), environment={"TMPDIR": str(tmp_path)})
+    assert elsewhere.code() == 2
+    assert any("another program drives these outputs" in line for line in elsewhere.lines)
+    first.signal(signal.SIGTERM)
+    assert first.code() == 3
+    trips = [facts["name"] for _, kind, facts in last_run(served)[1] if kind == "trip"]
+    assert trips == ["operator_stop"]
+
+
+@pytest.mark.campaign
+def test_a_source_and_a_motor_over_wires(serve: Serve) -> None:
+    """The whole loss test of the bench, its regulators told in text and by relays."""
+    served = serve(speed=2.0, scenario="bench_pair")
+    program = served.run()
+    for stage in ("prove", "energise", "no load readings", "circulate", "load readings"):
+        program.until(f"{stage} ─")
+    assert program.code() == 0, "\n".join(program.lines[-45:])
+    print_lateness(served)
+    run, _ = last_run(served)
     assert (run.end, run.verdict) == ("complete", "within")

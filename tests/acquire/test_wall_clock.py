@@ -1,8 +1,18 @@
 """Stand time on the wall: monotonic, as fast as asked, with UTC beside it."""
 
+import time
+
 import pytest
 
-from acquire.clock import Anchors, S, WallClock, WallUtc, stand_time_of_now, utc_now
+from acquire.clock import (
+    Anchors,
+    S,
+    WallClock,
+    WallUtc,
+    since_boot_ns,
+    stand_time_of_now,
+    utc_now,
+)
 
 
 class Wall:
@@ -82,3 +92,15 @@ def test_a_stepped_utc_is_anchored_anew_and_a_steady_one_is_not() -> None:
 def test_a_run_that_continues_goes_on_in_the_old_runs_time() -> None:
     anchor = (100 * S, utc_now())
     assert 100 * S <= stand_time_of_now(anchor) < 160 * S
+
+
+@pytest.mark.skipif(not hasattr(time, "CLOCK_BOOTTIME"), reason="the system has no such clock")
+def test_the_time_in_which_the_computer_was_suspended_counts(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What was read before is old when it wakes."""
+    clock = WallClock()
+    real = time.clock_gettime_ns
+    monkeypatch.setattr(time, "clock_gettime_ns", lambda which: real(which) + 3600 * S)
+    assert clock.now() >= 3600 * S
+    assert since_boot_ns() >= 3600 * S

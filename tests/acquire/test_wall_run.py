@@ -203,3 +203,20 @@ def test_a_whole_loss_test(staged: Staged) -> None:
     assert outcome.verdict == "within"
     assert stage.archive.verify(outcome.run).whole
     assert stage.dead()
+
+
+def test_whatever_fails_outside_a_scan_opens_everything_first(staged: Staged) -> None:
+    """A viewer, the image or the clock's anchors: the stand is not left to the watchdog."""
+    stage = staged()
+
+    def fail(scan: Scan) -> None:
+        if scan.outputs[LV].commanded:
+            raise KeyError("no such channel")
+
+    stage.each = fail
+    run = stage.begin()
+    with pytest.raises(KeyError):
+        run.finish()
+    run.close()
+    assert run.cycle.outputs.states()[LV].commanded == 0.0
+    assert stage.dead()

@@ -8,12 +8,12 @@ from drivers.description import (
     Query,
     RegisterDescription,
     RegisterField,
-    RegisterIdentity,
     TextDescription,
 )
 from drivers.instrument import NO_VALUE, RegisterInstrument, TextInstrument
 from drivers.link import BadAnswer, Block, ConnectionLost, InstrumentFault, NoAnswer
 from drivers.reading import OVER_RANGE, Quality, Reading
+from drivers.wiring import RegisterIdentity
 from tests.drivers.canned import LATENCY, Answer, CannedClock, CannedRegisters, CannedText
 
 IDN = "INVENTED,ANALYSER,1,0"

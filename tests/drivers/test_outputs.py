@@ -2,7 +2,7 @@
 
 import pytest
 
-from drivers.link import Block
+from drivers.link import Block, NoAnswer
 from drivers.outputs import LOOP, LV, SELECTOR, Outputs
 from drivers.reading import Reading
 from tests.drivers.simulated.scenario import LocalClock, stand_file
@@ -76,3 +76,51 @@ def test_stop_category_0_opens_it(outputs: Outputs, unit: Written) -> None:
     outputs.open_all()
     assert unit.words[:3] == [(2, 0), (1, 0), (3, 0)]
     assert outputs.states()[SELECTOR].commanded == 0.0
+
+
+DROP_NS = 3_000_000_000
+
+
+class TestHeartbeat:
+    def test_it_toggles(self, outputs: Outputs, unit: Written) -> None:
+        """A relay is held by change, not by a level."""
+        for _ in range(3):
+            outputs.heartbeat(DROP_NS)
+        assert unit.words == [(WIRING.heartbeat, 1), (WIRING.heartbeat, 0), (WIRING.heartbeat, 1)]
+
+    @pytest.mark.parametrize("contactor", [LV, LOOP])
+    def test_a_relay_that_may_have_dropped_is_not_picked_up_under_a_closed_command(
+        self, unit: Written, contactor: str
+    ) -> None:
+        """However late in a scan time has passed: it is asked when the beat is written."""
+        clock = LocalClock()
+        outputs = Outputs(WIRING, unit, clock)
+        outputs.heartbeat(DROP_NS)
+        outputs.close(contactor)
+        clock.t += DROP_NS - 1
+        outputs.heartbeat(DROP_NS)
+        unit.words.clear()
+        clock.t += DROP_NS
+        outputs.heartbeat(DROP_NS)
+        outputs.heartbeat(DROP_NS)
+        assert unit.words == []
+        outputs.open_all()
+        unit.words.clear()
+        outputs.heartbeat(DROP_NS)
+        assert len(unit.words) == 1
+
+
+class Failing(Written):
+    """An outputs unit of which nothing is taken any more."""
+
+    def write(self, address: int, values: tuple[int, ...], timeout_s: float) -> None:
+        raise NoAnswer("outputs", f"write {values} at {address}", f"no answer in {timeout_s} s")
+
+
+def test_the_first_command_that_is_lost_is_the_one_that_is_told() -> None:
+    """By the name of its output; from then on nothing beats."""
+    outputs = Outputs(WIRING, Failing(), LocalClock())
+    outputs.close(LV)
+    outputs.heartbeat(DROP_NS)
+    assert outputs.fault is not None
+    assert "write (1,) at 1, lv_contactor" in str(outputs.fault)

@@ -14,11 +14,11 @@ from hypothesis import strategies as st
 from drivers.description import (
     RegisterDescription,
     RegisterField,
-    RegisterIdentity,
     RegisterType,
 )
 from drivers.link import Block, Table
 from drivers.registers import WIDTHS, decode, encode, placed, plan_reads
+from drivers.wiring import RegisterIdentity
 
 FORMATS = {"uint16": ">H", "int16": ">h", "uint32": ">I", "int32": ">i", "float32": ">f"}
 TYPES: Any = st.sampled_from(get_args(RegisterType))

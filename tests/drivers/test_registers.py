@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from drivers.description import RegisterDescription, RegisterField, RegisterIdentity
+from drivers.description import RegisterDescription, RegisterField
 from drivers.link import Block
 from drivers.registers import MOST_AT_ONCE, decode, encode, merge, plan_reads
+from drivers.wiring import RegisterIdentity
 
 IDENTITY = RegisterIdentity(address=0, registers=(0x5443, 1))
 INPUT = RegisterField("input", address=2, type="int16", scale=0.01, not_implemented=0x8000)
