@@ -100,11 +100,11 @@ def _asks_text(description: TextDescription) -> list[Exchange]:
     if (drive := description.drive) is not None:
         parts = {"set_up": drive.set_up, "level": (drive.level,), "let_go": drive.let_go}
         exchanges += [
-            Exchange(message, f"drive, {part}: sent where it is a regulator, never from here")
+            Exchange(message, f"drive.{part}, not sent from here")
             for part, messages in parts.items()
             for message in messages
         ]
-        exchanges.append(Exchange(drive.read_back, "drive, read_back: the voltage it is set to"))
+        exchanges.append(Exchange(drive.read_back, "drive.read_back, not asked from here"))
     return exchanges
 
 

@@ -164,7 +164,7 @@ def test_all_that_would_be_sent_is_listed(capsys: pytest.CaptureFixture[str], fi
     told = {e["asked"]: e["raw"] for e in json.loads(capsys.readouterr().out)["exchanges"]}
     assert list(told)[:4] == ["*IDN?", "CONF:VOLT:AC", "CONF:FILTER ON", "SYST:ERR?"]
     for message in ("FREQ {hertz}", "SLEW {slew}", "VOLT {volts}", "VOLT?", "OUTP OFF"):
-        assert told[message].startswith("drive, ")
+        assert told[message].startswith("drive.")
 
 
 @pytest.mark.parametrize(
