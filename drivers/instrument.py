@@ -6,6 +6,7 @@ anything it says is believed again.
 """
 
 from collections.abc import Sequence
+from contextlib import suppress
 from math import isnan
 from typing import NamedTuple, Protocol
 
@@ -22,6 +23,7 @@ from drivers.link import (
     Block,
     Clock,
     InstrumentFault,
+    Refused,
     RegisterLink,
     TextLink,
 )
@@ -231,7 +233,9 @@ class RegisterInstrument:
     def identity(self) -> str:
         """Return maker and model of a SunSpec unit, else its identity registers in hex."""
         if self._sunspec is not None:
-            return maker_and_model(self._read, self.name)
+            with suppress(Refused):
+                if said := maker_and_model(self._read, self.name):
+                    return said
         return " ".join(f"{register:04x}" for _, register in self._plan.identity)
 
     def _failed(self, fault: InstrumentFault, began: int) -> tuple[Reading, ...]:

@@ -88,7 +88,7 @@ def located(description: SunSpecDescription, read: Read, name: str) -> RegisterD
 
 
 def maker_and_model(read: Read, name: str) -> str:
-    """Return what a unit's common model says that it is. Raises BadAnswer where it has none.
+    """Return what a unit's common model says that it is; nothing where it has none.
 
     Its manufacturer and its model are sixteen registers of text each (published definition of
     model 1). Raises whatever `read` raises.
@@ -97,7 +97,7 @@ def maker_and_model(read: Read, name: str) -> str:
         if number == _COMMON and length >= 2 * _TEXT:
             registers = read(Block(first + 2, 2 * _TEXT))
             return " ".join(filter(None, (_text(registers[:_TEXT]), _text(registers[_TEXT:]))))
-    raise BadAnswer(name, "SunSpec map", f"no model {_COMMON}")
+    return ""
 
 
 def _text(registers: tuple[int, ...]) -> str:
