@@ -56,7 +56,7 @@ def _meter(map_of: dict[int, int], request: bytes) -> bytes:
 
 
 def test_a_sunspec_map_is_found_at_the_last_of_its_places() -> None:
-    """The unit refuses the first two, as one whose map isn't there may; it doesn't say who it is."""
+    """The unit refuses the first two, and has no model that says who it is."""
     words = [*MARKER, 203, 105, *[0] * 105, 0xFFFF, 0]
     image = dict(enumerate(words, 50000)) | {50000 + 2 + 16: 4998, 50000 + 2 + 17: 0xFFFE}
     description = SunSpecDescription("sunspec", (203,), (SunSpecValue("frequency", "Hz"),))
