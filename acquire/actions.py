@@ -66,11 +66,17 @@ def rehearsed(  # noqa: PLR0913, PLR0917 - the options of the command, one each
         else:
             Terminal().print(Text(CRASHED, EMERGENCY))
         return STOPPED
+    never = outcome.never_begun
     if as_json:
-        print_json(plain(outcome))
+        print_json(plain(outcome) | {"faults_never_begun": never})
     else:
         report.result(outcome)
-    return exit_code(outcome)
+        if never:
+            Terminal().print(
+                Text(f"Never begun, so nothing is shown of it: {', '.join(never)}", ABNORMAL)
+            )
+    code = exit_code(outcome)
+    return FOUND_WRONG if never and code == FINE else code
 
 
 def exit_code(outcome: Outcome) -> int:

@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from acquire.places import Key, nearest
+from acquire.places import Key, closest, nearest
 from drivers.description import (
     Description,
     Instrument,
@@ -13,18 +13,21 @@ from drivers.description import (
     TextDescription,
 )
 from drivers.frozen import MEASURED
-from drivers.resource import MODBUS_FORMS, link_of, register_unit, unit_of
+from drivers.resource import MODBUS_FORMS, TEXT_FORMS, is_text, link_of, register_unit, unit_of
 from drivers.simulated.truth import Truth
 from drivers.wiring import OutputWiring, Regulator
 
 # A unit that is only ever simulated in memory.
 REGISTERS = "registers:"
 REGISTER_FORMS = f"{MODBUS_FORMS}; '{REGISTERS}NAME' in memory"
-TEXT_FORMS = "a VISA resource, 'TCPIP::HOST::PORT::SOCKET'"
 # What a motor may travel on while a program that stands still is not yet cut off (own choice).
 MOST_TRAVEL_ON = 0.05
 # Fewer answers that are alike may be one measurement, asked for several times (own choice).
 MOST_ALIKE = 5
+# A watchdog that drops sooner would drop for a scan that is late once (own choice).
+LEAST_SCANS_A_DROP = 3
+# What a crash may take of the record (own choice).
+LONGEST_UNCOMMITTED_S = 60.0
 
 # The channels without which the test can't be run safely, or at all, and their units.
 NEEDED = {
@@ -76,6 +79,7 @@ def stand_disagreements(
             for j, channel in enumerate(inst.channel)
         }
     )
+    yield from _pace(stand)
     yield from _links(stand)
     yield from _output_registers(stand.outputs)
     yield from _drives(stand, descriptions)
@@ -94,7 +98,7 @@ def truth_disagreements(truth: Truth, stand: Stand) -> Iterator[Disagreement]:
 
 def _instrument(instrument: Instrument, i: int, description: Description) -> Iterator[Disagreement]:
     unit = not isinstance(description, TextDescription)
-    if unit != _is_register_unit(instrument.resource):
+    if not (_is_register_unit if unit else is_text)(instrument.resource):
         expected = REGISTER_FORMS if unit else TEXT_FORMS
         kind = f"{instrument.description} is {'a register unit' if unit else 'asked in text'}"
         yield Disagreement(("instrument", i, "resource"), expected, kind)
@@ -138,6 +142,16 @@ def _repeated(places: Mapping[tuple[Key, ...], str]) -> Iterator[Disagreement]:
             yield Disagreement(path, f"a name of its own; {counts[name]} have this one")
 
 
+def _pace(stand: Stand) -> Iterator[Disagreement]:
+    """A late scan or two drop no watchdog, and a crash takes little of the record."""
+    least_s = LEAST_SCANS_A_DROP * stand.scan_period_s
+    if stand.watchdog.drop_s < least_s:
+        expected = f"at least {LEAST_SCANS_A_DROP} scan periods, {least_s:g} s"
+        yield Disagreement(("watchdog", "drop_s"), expected)
+    if stand.commit_interval_s > LONGEST_UNCOMMITTED_S:
+        yield Disagreement(("commit_interval_s",), f"at most {LONGEST_UNCOMMITTED_S:g} s")
+
+
 def _is_register_unit(resource: str) -> bool:
     return resource.startswith(REGISTERS) or register_unit(resource) is not None
 
@@ -150,7 +164,7 @@ def _links(stand: Stand) -> Iterator[Disagreement]:
     for name, regulator in stand.outputs.regulators().items():
         if regulator.source is not None:
             path = ("outputs", name, "source", "resource")
-            if _is_register_unit(regulator.source.resource):
+            if not is_text(regulator.source.resource):
                 yield Disagreement(path, TEXT_FORMS)
             if link_of(regulator.source.resource) in of_outputs:
                 yield Disagreement(path, "a link of its own; another output has this one")
@@ -233,21 +247,26 @@ def _needed_channels(stand: Stand) -> Iterator[Disagreement]:
     channels = stand.channels()
     for name, unit in NEEDED.items():
         if name not in channels:
-            hint = nearest(name, channels.keys() - NEEDED.keys())
-            yield Disagreement(("instrument",), f"a channel named {name}", hint)
+            yield _missing(stand, name)
         elif channels[name].unit != unit:
-            yield Disagreement(_path_of(stand, name), f"unit '{unit}' for {name}")
+            yield Disagreement(_path_of(stand, name, "unit"), f"unit '{unit}' for {name}")
     for unit in "ab":
         shown = [name for place in SHOWS_HEAT if (name := f"{unit}.{place}") in channels]
         if not shown:
-            hint = nearest(f"{unit}.top_liquid", channels.keys() - NEEDED.keys())
-            expected = f"a channel named {unit}.top_liquid, of a dry-type unit {unit}.winding_hv"
-            yield Disagreement(("instrument",), expected, hint)
+            yield _missing(stand, f"{unit}.top_liquid", f", of a dry-type unit {unit}.winding_hv")
         for name in shown:
             if channels[name].unit != "°C":
-                yield Disagreement(_path_of(stand, name), f"unit '°C' for {name}")
+                yield Disagreement(_path_of(stand, name, "unit"), f"unit '°C' for {name}")
     if not any(re.fullmatch(r"ambient\.\d+", name) for name in channels):
         yield Disagreement(("instrument",), "at least one channel named ambient.1, ambient.2 …")
+
+
+def _missing(stand: Stand, name: str, otherwise: str = "") -> Disagreement:
+    """A channel that isn't there: where the one stands whose name is nearest, if any is near."""
+    if near := closest(name, stand.channels().keys() - NEEDED.keys()):
+        expected = f"{name}{otherwise}, which no channel is named and a stand has to have"
+        return Disagreement(_path_of(stand, near, "name"), expected)
+    return Disagreement(("instrument",), f"a channel named {name}{otherwise}")
 
 
 def _selector_positions(stand: Stand) -> Iterator[Disagreement]:
@@ -263,9 +282,9 @@ def _selector_positions(stand: Stand) -> Iterator[Disagreement]:
             yield Disagreement(path, "every winding once")
 
 
-def _path_of(stand: Stand, name: str) -> tuple[Key, ...]:
+def _path_of(stand: Stand, name: str, key: str) -> tuple[Key, ...]:
     return next(
-        ("instrument", i, "channel", j, "unit")
+        ("instrument", i, "channel", j, key)
         for i, instrument in enumerate(stand.instrument)
         for j, channel in enumerate(instrument.channel)
         if channel.name == name

@@ -2,11 +2,13 @@
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from typing import NamedTuple
 
 from acquire.check_table import plain, shown
 from acquire.clock import S, WallClock
 from acquire.configuration import load_stand
+from acquire.local import slow_scan
 from acquire.terminal import FINE, FOUND_WRONG, Terminal, print_json
 from acquire.wires import Links, Wires, polled, sources
 from drivers.description import Description, Instrument, Stand
@@ -25,7 +27,7 @@ TO_DO = {
 class Checked(NamedTuple):
     """An instrument as found: its readings, how long a poll took (s), what is wrong, what to do.
 
-    `ended` is the stand time at which it had answered, ns.
+    `ended` is the stand time at which it had answered, ns; `identity` what it says it is.
     """
 
     instrument: Instrument
@@ -34,6 +36,7 @@ class Checked(NamedTuple):
     ended: int
     wrong: str = ""
     to_do: str = ""
+    identity: str = ""
 
 
 def checked(stand: str, as_json: bool, connect: Callable[[Stand], Links] = Wires) -> int:
@@ -48,12 +51,13 @@ def checked(stand: str, as_json: bool, connect: Callable[[Stand], Links] = Wires
     with ThreadPoolExecutor(max_workers=len(found.instrument)) as pool:
         checks = list(pool.map(check, found.instrument))
     outputs = checked_outputs(found, descriptions, links)
+    slow = slow_scan(found)
     if as_json:
-        print_json(plain(found, checks, outputs))
+        print_json(plain(found, checks, outputs, slow))
     else:
-        for part in shown(checks, outputs):
+        for part in shown(checks, outputs, slow):
             Terminal().print(part)
-    return FOUND_WRONG if outputs or any(c.wrong for c in checks) else FINE
+    return FOUND_WRONG if slow or outputs or any(c.wrong for c in checks) else FINE
 
 
 def checked_instrument(
@@ -63,41 +67,48 @@ def checked_instrument(
     driver = polled(instrument, description, links, clock)
     try:
         driver.open()
+        identity = driver.identity()
     except InstrumentFault as fault:
-        return Checked(instrument, (), 0.0, clock.now(), str(fault), to_do(fault))
+        return Checked(instrument, (), 0.0, clock.now(), fault.without_name, to_do(fault))
     began = clock.now()
     readings = driver.poll()
     ended = clock.now()
     wrong, what = _judged(instrument, readings, driver.fault, (ended - began) / S)
-    return Checked(instrument, readings, (ended - began) / S, ended, wrong, what)
+    return Checked(instrument, readings, (ended - began) / S, ended, wrong, what, identity)
 
 
 def checked_outputs(stand: Stand, descriptions: dict[str, Description], links: Links) -> str:
     """Return what is wrong with the outputs' unit, or a source, writing nothing to any of them."""
-    wrong = [_checked_unit(stand, links)]
-    for source in sources(stand, descriptions, links).values():
+    fault = _fault_of_unit(stand, links)
+    wrong = [_where(fault, stand.outputs.resource)] if fault else []
+    regulators = stand.outputs.regulators()
+    for output, source in sources(stand, descriptions, links).items():
+        wired = regulators[output].source
+        assert wired is not None, output
         try:
             source.reopen()
         except InstrumentFault as fault:
-            wrong.append(f"{fault}; {to_do(fault)}")
+            wrong.append(_where(fault, wired.resource))
         finally:
             source.close()
-    return "\n".join(filter(None, wrong))
+    return "\n".join(wrong)
 
 
-def _checked_unit(stand: Stand, links: Links) -> str:
+def _where(fault: InstrumentFault, resource: str) -> str:
+    return f"{fault.instrument} at {resource}: {fault.without_name}; {to_do(fault)}"
+
+
+def _fault_of_unit(stand: Stand, links: Links) -> InstrumentFault | None:
     link = links.outputs()
     try:
         link.reopen()
-        link.read(Block(stand.outputs.heartbeat, 1), stand.outputs.timeout_s)
-    except Refused:
-        # It is there; some units can only be written.
-        return ""
+        with suppress(Refused):  # it is there; some units can only be written
+            link.read(Block(stand.outputs.heartbeat, 1), stand.outputs.timeout_s)
     except InstrumentFault as fault:
-        return f"{fault}; {to_do(fault)}"
+        return fault
     finally:
         link.close()
-    return ""
+    return None
 
 
 def to_do(fault: InstrumentFault) -> str:
@@ -113,7 +124,7 @@ def _judged(
 ) -> tuple[str, str]:
     """Return what is wrong with a poll's answer, and what to do; nothing is two empty texts."""
     if fault is not None:
-        return str(fault), to_do(fault)
+        return fault.without_name, to_do(fault)
     units = {c.name: c.unit for c in instrument.channel}
     # A resistance meter on no winding has nothing to read and says so.
     bad = [

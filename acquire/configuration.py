@@ -9,12 +9,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
+from typing import Any, NamedTuple
 
 from acquire.agreement import (
     Disagreement,
     stand_disagreements,
     truth_disagreements,
 )
+from acquire.description_agreement import description_disagreements
 from acquire.files import ConfigurationError, File, read_file, reason, validated
 from acquire.places import SHOWN, Key, nearest
 from calculation.nameplate import Pair
@@ -25,7 +27,6 @@ from drivers.description import (
     SunSpecDescription,
     TextDescription,
 )
-from drivers.registers import plan_reads
 from drivers.simulated.truth import Truth
 from sequences.schedule import Schedule
 
@@ -43,6 +44,14 @@ __all__ = [
 PLAIN_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_\-]*")
 
 
+class Shown(NamedTuple):
+    """What messages call the files that a run starts from."""
+
+    stand: str
+    pair: str
+    schedule: str
+
+
 @dataclass(frozen=True, slots=True)
 class Setup:
     """Everything that a run starts from. `files` are the texts it was read from, by their names."""
@@ -55,6 +64,7 @@ class Setup:
     schedule_name: str
     descriptions: dict[str, Description]
     files: dict[str, str]
+    shown: Shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +110,7 @@ def load_scenario(name_or_folder: str, schedule: str) -> Scenario:
             f"schedules/{schedule}.toml": schedule_file.text,
         }
         | {f"descriptions/{name}.toml": file.text for name, file in description_files.items()},
+        shown=Shown(stand_file.shown, pair_file.shown, schedule_file.shown),
     )
 
 
@@ -128,6 +139,7 @@ def load_setup(stand: str, pair: str, schedule: str) -> Setup:
         descriptions=descriptions,
         files=texts
         | {"pair.toml": pair_file.text, f"schedules/{given.stem}.toml": schedule_file.text},
+        shown=Shown(f"{shown}/stand.toml", pair_file.shown, schedule_file.shown),
     )
 
 
@@ -232,23 +244,16 @@ def _named_descriptions(stand: Stand) -> Iterator[tuple[tuple[Key, ...], str]]:
 
 
 def _description(file: File) -> Description:
-    match file.tables.get("kind"):
-        case "text":
-            return validated(file, TextDescription)
-        case "registers":
-            return _register_description(file)
-        case "sunspec":
-            return validated(file, SunSpecDescription)
-        case _:
-            raise file.error(("kind",), "'text', 'registers' or 'sunspec'")
-
-
-def _register_description(file: File) -> RegisterDescription:
-    description = validated(file, RegisterDescription)
-    try:
-        plan_reads(description)
-    except ValueError as error:
-        raise file.error(("value",), f"values that can be read; {error}") from error
+    kinds: dict[Any, type[Description]] = {
+        "text": TextDescription,
+        "registers": RegisterDescription,
+        "sunspec": SunSpecDescription,
+    }
+    kind = file.tables.get("kind")
+    if not isinstance(kind, str) or kind not in kinds:
+        raise file.error(("kind",), "'text', 'registers' or 'sunspec'")
+    description = validated(file, kinds[kind])
+    _refuse(file, description_disagreements(description))
     return description
 
 

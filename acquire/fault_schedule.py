@@ -8,7 +8,7 @@ from the start; without :SECONDS for good.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping
 from functools import partial
 from math import isfinite
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -72,10 +72,18 @@ class TimedFault(NamedTuple):
         return f"{self.name}{at}" + ("" if self.lasts_s is None else f":{self.lasts_s:g}")
 
 
-def timed_fault(word: str, catalogue: Mapping[str, Fault[Any]]) -> TimedFault:
-    """Read NAME[@WHEN][:SECONDS]. Raises FaultRefused, one line that says what is wrong."""
+def timed_fault(
+    word: str, catalogue: Mapping[str, Fault[Any]], of_rehearsals: Container[str] = ()
+) -> TimedFault:
+    """Read NAME[@WHEN][:SECONDS]. Raises FaultRefused, one line that says what is wrong.
+
+    `of_rehearsals` are names that a catalogue of a stand without a program lacks.
+    """
     head, colon, lasts = word.partition(":")
     name, at, when = head.partition("@")
+    if name not in catalogue and name in of_rehearsals:
+        befalls = "befalls a program or its operator, which are not simulated here"
+        raise FaultRefused(f"fault {word!r}: {name} {befalls}; twinload rehearse --fault {name}")
     if name not in catalogue:
         raise FaultRefused(f"fault {word!r}: there is no {name!r}{_hint(name, catalogue)}")
     lasts_s = _seconds(word, lasts) if colon else None
@@ -124,12 +132,23 @@ class FaultSchedule:
     def __init__(self, faults: Iterable[TimedFault], catalogue: Mapping[str, Fault[Site]]) -> None:
         self.faults = tuple(faults)
         self.tell: Tell = _unheard
+        self._begun: set[str] = set()
         self._catalogue = catalogue
         self._held: dict[str, str] = {}
         self._stages = {f"{i}": f for i, f in enumerate(self.faults) if f.when.stage}
         self._written = 0
         self._writes = {f"{i}": f for i, f in enumerate(self.faults) if f.when.writes}
         self._site: Site
+
+    @property
+    def known(self) -> Container[str]:
+        """The names of all faults that there can be."""
+        return self._catalogue.keys()
+
+    @property
+    def never_begun(self) -> tuple[str, ...]:
+        """The words of the faults whose instant has not come."""
+        return tuple(str(f) for i, f in enumerate(self.faults) if f"{i}" not in self._begun)
 
     @property
     def now_held(self) -> tuple[str, ...]:
@@ -196,6 +215,7 @@ class FaultSchedule:
             self._site.hands.hold(key, change)
         self._moved_on()
         self._held[key] = fault.name
+        self._begun.add(key)
         self._say(fault.name, "begins")
         if known.ends_process:
             raise Crashed(fault.name)

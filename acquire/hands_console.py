@@ -50,7 +50,7 @@ class HandsConsole:
 
     def _fault(self, word: str) -> list[str]:
         try:
-            fault = timed_fault(word, self._known)
+            fault = timed_fault(word, self._known, self._site.faults.known)
         except FaultRefused as refused:
             return [str(refused)]
         if "@" in word:

@@ -26,7 +26,7 @@ RANGED_BY = {
 
 @dataclass(frozen=True, slots=True)
 class RunOutcome:
-    """A run that has ended, ready to be told."""
+    """A run that has ended, ready to be told; `never_begun` are faults that did not come to it."""
 
     state: str
     end: str
@@ -40,6 +40,7 @@ class RunOutcome:
     may_be_live: bool
     readings_sha256: str
     events_sha256: str
+    never_begun: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

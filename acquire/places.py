@@ -113,5 +113,11 @@ def shown_value(tables: Any, path: tuple[Key, ...]) -> str:
 
 def nearest(name: str, names: Iterable[str]) -> str:
     """Return a hint that names the nearest of `names`, or nothing where none is near."""
-    near = difflib.get_close_matches(name, list(names), n=1)
-    return f"did you mean {near[0]}?" if near else ""
+    near = closest(name, names)
+    return f"did you mean {near}?" if near else ""
+
+
+def closest(name: str, names: Iterable[str]) -> str:
+    """Return the nearest of `names`, or nothing where none is near."""
+    near = difflib.get_close_matches(name, sorted(names), n=1)
+    return near[0] if near else ""

@@ -66,6 +66,8 @@ def reduce_file(path: Path, wanted: Wanted) -> int:
 
     Raises ConfigurationError for what the file has wrong, Refusal for readings that can't be.
     """
+    if wanted.budget is not None:
+        _refuse_beside_a_budget(wanted)
     file = read_file(path, str(path))
     hand = _ruled(validated(file, HandReadings), wanted.rule, file)
     if hand.instruments == {} and (wanted.budget or wanted.draws):
@@ -114,6 +116,13 @@ def _reduced(hand: HandReadings, wanted: Wanted) -> int:
         _show(hand, plain, wanted.figure)
     # As of a run: where a guarantee was given only a verdict of within is success.
     return FINE if hand.guarantee is None or plain["verdict"] == "within" else FOUND_WRONG
+
+
+def _refuse_beside_a_budget(wanted: Wanted) -> None:
+    beside = {"figure": wanted.figure, "monte-carlo": wanted.draws, "rule": wanted.rule}
+    given = ", ".join(f"--{option}" for option, value in beside.items() if value is not None)
+    if given:
+        raise Refusal(f"--budget prints the budget of one quantity alone: expected no {given}")
 
 
 def _ruled(hand: HandReadings, rule: Rule | None, file: File) -> HandReadings:

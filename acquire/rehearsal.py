@@ -2,6 +2,7 @@
 
 import platform
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -244,7 +245,8 @@ def rehearse(
             continues=continues,
         )
         try:
-            return rehearsal.finish()
+            outcome = rehearsal.finish()
+            return replace(outcome, never_begun=rehearsal.site.faults.never_begun)
         except (Crashed, ArchiveError):
             rehearsal.close()
             raise

@@ -10,7 +10,7 @@ from acquire.clock import WallClock, stand_time_of_now
 from acquire.configuration import Setup, load_setup
 from acquire.desk import Desk
 from acquire.heat_fold import refuse_to_continue
-from acquire.local import refuse_speed
+from acquire.local import refuse_slow_scan, refuse_speed
 from acquire.records import Run
 from acquire.refusal import Refusal
 from acquire.signals import heeded
@@ -45,6 +45,7 @@ def run_stand(stand: str, pair: str, schedule: str, wanted: Wanted) -> int:
     if wanted.unattended:
         refuse_to_leave(setup.stand)
     refuse_speed(setup.stand, wanted.speed)
+    refuse_slow_scan(setup.stand)
     wires = Wires(setup.stand)
     expected = expected_of(setup)
     with alone(setup.stand), Archive(wanted.out) as archive:

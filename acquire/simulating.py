@@ -33,9 +33,9 @@ def simulated(stand: str, seed: int, connection: str, faults: Sequence[str], wan
     """
     # The plant has nothing of the schedule; one is read since a scenario has one.
     scenario = load_scenario(stand, "loss_test")
-    known = faults_of_a_stand(scenario)
+    known, every = faults_of_a_stand(scenario), catalogue(scenario)
     for word in faults:
-        if timed_fault(word, known).when.stage:
+        if timed_fault(word, known, every).when.stage:
             raise ServingRefused(f"fault {word!r}: a stand that is served knows no stages")
     site = Site(scenario, seed=seed, connection=connection, faults=faults)
     site.faults.tell = _tell_fault

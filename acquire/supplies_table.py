@@ -8,7 +8,7 @@ from rich.text import Text
 
 from acquire.results_table import number
 from acquire.tables import table_of
-from acquire.terminal import ABNORMAL, NORMAL, Terminal
+from acquire.terminal import ABNORMAL, NORMAL, Terminal, unit_shown
 
 Plain = Mapping[str, Any]
 
@@ -103,7 +103,7 @@ def _trips(plain: Plain) -> Table:
     table = table_of(title, "Trip", "at", "below", "above", "after", gap=(0, 0))
     for trip in plain["trips"]:
         ends = [
-            "" if trip[k] is None else f"{number(trip[k], 4)} {_unit(trip['channel'])}"
+            "" if trip[k] is None else f"{number(trip[k], 4)} {unit_shown(trip['unit'])}"
             for k in ("below", "above")
         ]
         after = f"{trip['readings']} reading{'s' if trip['readings'] > 1 else ''}"
@@ -111,13 +111,6 @@ def _trips(plain: Plain) -> Table:
         words = str(trip["trip"]).replace("_", " ")
         table.add_row(words, trip["stage"].replace("_", " "), *ends, after)
     return table
-
-
-def _unit(channel: str) -> str:
-    for word, unit in (("voltage", "V"), ("current", "A"), ("frequency", "Hz"), ("liquid", "°C")):
-        if word in channel:
-            return unit
-    return ""
 
 
 def _voltmeter(plain: Plain) -> list[tuple[str, str]]:

@@ -53,6 +53,7 @@ class TripLimit:
 
     trip: str
     channel: str
+    unit: str
     stage: str
     below: float | None
     above: float | None
@@ -80,7 +81,8 @@ def trip_limits(expected: Expected, stages: tuple[StageReadings, ...]) -> list[T
                 continue
             facts = trip.readings, trip.delay_s, trip.category, trip.hazard
             where = f"{stage.stage}, {stage.at}"
-            found.append(TripLimit(trip.name, trip.watch, where, below, above, *facts))
+            unit = expected.channels[trip.watch].unit
+            found.append(TripLimit(trip.name, trip.watch, unit, where, below, above, *facts))
     return found
 
 

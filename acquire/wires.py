@@ -6,7 +6,7 @@ from typing import Protocol
 from acquire.refusal import Refusal
 from drivers.description import Description, Instrument, Stand, TextDescription
 from drivers.identified import IdentifiedUnit
-from drivers.instrument import PolledInstrument, RegisterInstrument, TextInstrument
+from drivers.instrument import RegisterInstrument, TextInstrument
 from drivers.link import Clock, RegisterLink, TextLink
 from drivers.source import Source
 
@@ -89,7 +89,7 @@ def register_link(resource: str, name: str) -> RegisterLink:
 
 def polled(
     instrument: Instrument, description: Description, links: Links, clock: Clock
-) -> PolledInstrument:
+) -> TextInstrument | RegisterInstrument:
     """Return an instrument on its link, not yet open."""
     if isinstance(description, TextDescription):
         return TextInstrument(instrument, description, links.text(instrument), clock)

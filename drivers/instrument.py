@@ -6,6 +6,7 @@ anything it says is believed again.
 """
 
 from collections.abc import Sequence
+from contextlib import suppress
 from math import isnan
 from typing import NamedTuple, Protocol
 
@@ -22,13 +23,14 @@ from drivers.link import (
     Block,
     Clock,
     InstrumentFault,
+    Refused,
     RegisterLink,
     TextLink,
 )
 from drivers.reading import GOOD, OVER_RANGE, Quality, Reading
 from drivers.registers import ReadingPlan, plan_reads
 from drivers.replies import UnreadableReply, read_numbers
-from drivers.sunspec import located
+from drivers.sunspec import located, maker_and_model
 from drivers.text_opening import identify, send
 
 NO_VALUE = "the instrument says that it has no value"
@@ -100,7 +102,8 @@ class TextInstrument:
         self.name = instrument.name
         self.fault: InstrumentFault | None = None
         self._instrument = instrument
-        self._identity = description.identity
+        self._named = description.identity
+        self._says = ""
         self._set_up = description.set_up
         self._link = link
         self._clock = clock
@@ -122,7 +125,7 @@ class TextInstrument:
         """Open the link afresh and make sure who answers. Raises InstrumentFault."""
         self._trusted = False
         self._link.reopen()
-        identify(self._link, self.name, self._identity, self._instrument.timeout_s)
+        self._says = identify(self._link, self.name, self._named, self._instrument.timeout_s)
         send(self._link, self.name, self._set_up, self._instrument.timeout_s)
         self._trusted = True
 
@@ -147,6 +150,10 @@ class TextInstrument:
             return self._failed(fault, began)
         self.fault = None
         return tuple(readings)
+
+    def identity(self) -> str:
+        """Return its answer to `*IDN?`."""
+        return self._says
 
     def _numbers(self, ask: str, reply: str, count: int) -> list[float]:
         try:
@@ -222,6 +229,14 @@ class RegisterInstrument:
             return self._failed(fault, began)
         self.fault = None
         return tuple(readings)
+
+    def identity(self) -> str:
+        """Return maker and model of a SunSpec unit, else its identity registers in hex."""
+        if self._sunspec is not None:
+            with suppress(Refused):
+                if said := maker_and_model(self._read, self.name):
+                    return said
+        return " ".join(f"{register:04x}" for _, register in self._plan.identity)
 
     def _failed(self, fault: InstrumentFault, began: int) -> tuple[Reading, ...]:
         self.fault = fault

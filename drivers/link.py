@@ -22,6 +22,11 @@ class InstrumentFault(Exception):
         self.asked = asked
         self.came_back = came_back
 
+    @property
+    def without_name(self) -> str:
+        """What was asked and what came back, where the instrument's name already stands."""
+        return f"asked {self.asked!r}, {self.came_back}"
+
 
 class NoAnswer(InstrumentFault):
     """Nothing came back within the time-out."""
@@ -45,6 +50,15 @@ class Block(NamedTuple):
     address: int
     count: int  # type: ignore[assignment]  # the trade calls it count; a tuple has a method of that name
     table: Table = "holding"
+
+    def __str__(self) -> str:
+        """Return it in words: holding registers 0 to 8."""
+        kind = {"coil": "coil", "discrete": "discrete input"}.get(
+            self.table, f"{self.table} register"
+        )
+        if self.count == 1:
+            return f"{kind} {self.address}"
+        return f"{kind}s {self.address} to {self.address + self.count - 1}"
 
 
 class TextLink(Protocol):

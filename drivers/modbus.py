@@ -6,7 +6,6 @@ it has the function, the count and on writing the echo that was asked for.
 """
 
 import logging
-import re
 from collections.abc import Callable, Sequence
 from select import POLLIN, poll
 from time import monotonic
@@ -28,6 +27,7 @@ from drivers.link import (
     Refused,
     RegisterLink,
 )
+from drivers.resource import MODBUS_FORMS, RtuUnit, TcpUnit, register_unit
 from drivers.shared_line import NotAsked, SharedLine
 
 # What it says at level ERROR are ordinary time-outs, and each of them is a fault of ours already.
@@ -36,8 +36,6 @@ logging.getLogger("pymodbus").setLevel(logging.CRITICAL + 1)
 CONNECT_S = 3.0
 _READ_FUNCTIONS = {"coil": 1, "discrete": 2, "holding": 3, "input": 4}
 _WRITE_COIL, _WRITE_REGISTER, _WRITE_COILS, _WRITE_REGISTERS = 5, 6, 15, 16
-_TCP = re.compile(r"modbus-tcp:(.+):(\d+)/(\d+)(/coils)?")
-_RTU = re.compile(r"modbus-rtu:([^,]+?)(?:,(\d+)(?:,([NEO]))?)?/(\d+)(/coils)?")
 
 
 def modbus_link(resource: str, name: str) -> RegisterLink:
@@ -48,20 +46,15 @@ def modbus_link(resource: str, name: str) -> RegisterLink:
     the unit, what is written goes to coils. Links on one serial device share its line. Raises
     ValueError where the resource is none of these, or a line is to have two speeds.
     """
-    if tcp := _TCP.fullmatch(resource):
-        host, port, unit, coils = tcp.groups()
-        if int(port) < 65536 and int(unit) < 256:
-            return _TcpUnit(host.strip("[]"), int(port), _Unit(int(unit), name, bool(coils)))
-    elif rtu := _RTU.fullmatch(resource):
-        device, baud, parity, unit, coils = rtu.groups()
-        if 0 < int(unit) < 248 and int(baud or 1) > 0:
-            line = SharedLine.joined(
-                device, int(baud or 19200), parity or "E", _on_line, _Waiting.leave
-            )
-            return _RtuUnit(line, _Unit(int(unit), name, bool(coils)))
-    raise ValueError(
-        f"{resource!r}: expected modbus-tcp:HOST:PORT/UNIT or modbus-rtu:DEVICE[,BAUD[,N|E|O]]/UNIT"
-    )
+    coils = resource.endswith("/coils")
+    match register_unit(resource):
+        case TcpUnit(host, port, unit):
+            return _TcpUnit(host, port, _Unit(unit, name, coils))
+        case RtuUnit(device, baud, parity, unit):
+            line = SharedLine.joined(device, baud, parity, _on_line, _Waiting.leave)
+            return _RtuUnit(line, _Unit(unit, name, coils))
+        case None:
+            raise ValueError(f"{resource!r}: expected {MODBUS_FORMS}")
 
 
 class _Waiting:
@@ -237,6 +230,9 @@ class _TcpUnit:
         client = connection.begin("read")
         try:
             return self._unit.read(client, block, timeout_s)
+        except Refused:
+            # An answer; its transaction says which question it is to, so the next is no older one.
+            raise
         except InstrumentFault:
             connection.fault()
             raise
@@ -251,6 +247,9 @@ class _TcpUnit:
         client = connection.begin(f"write {values} at {address}")
         try:
             self._unit.write(client, address, values, timeout_s)
+        except Refused:
+            # An answer; its transaction says which question it is to, so the next is no older one.
+            raise
         except InstrumentFault:
             connection.fault()
             raise

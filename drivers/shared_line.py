@@ -7,6 +7,7 @@ from typing import Any, ClassVar, Generic, TypeVar
 
 from drivers.connection import OPENING_S, Connection
 from drivers.link import ConnectionLost, InstrumentFault, NoAnswer, Refused
+from drivers.resource import device_of
 
 Client = TypeVar("Client")
 Result = TypeVar("Result")
@@ -35,7 +36,7 @@ class SharedLine(Generic[Client]):
     ) -> None:
         self.settings = (baud, parity)
         self.opened = 0
-        self._device = device
+        self._device = device_of(device)
         self._units = 0
         self._turn = Lock()
         self._quiet_until = 0.0
@@ -57,10 +58,11 @@ class SharedLine(Generic[Client]):
     ) -> "SharedLine[Client]":
         """Return the one line on a device, with a unit more. Raises ValueError for two speeds."""
         with cls._all_lock:
-            line = cls._all.get(device)
+            known_as = device_of(device)
+            line = cls._all.get(known_as)
             if line is None:
                 line = cls(device, baud, parity, open_client, close_client)
-                cls._all[device] = line
+                cls._all[known_as] = line
             if line.settings != (baud, parity):
                 speed = f"{line.settings[0]} baud and parity {line.settings[1]}"
                 raise ValueError(f"{device} has {speed}")

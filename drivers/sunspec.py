@@ -18,6 +18,7 @@ from drivers.wiring import RegisterIdentity
 MARKER = (0x5375, 0x6E53)
 BASES = (40000, 0, 50000)
 _END = 0xFFFF
+_COMMON, _TEXT = 1, 16
 _MOST_MODELS = 64
 _LENGTHS = {"int16": 105, "float32": 124}
 _NOT_IMPLEMENTED: dict[RegisterType, int] = {"int16": 0x8000, "uint32": 0}
@@ -86,6 +87,26 @@ def located(description: SunSpecDescription, read: Read, name: str) -> RegisterD
     )
 
 
+def maker_and_model(read: Read, name: str) -> str:
+    """Return what a unit's common model says that it is; nothing where it has none.
+
+    Its manufacturer and its model are sixteen registers of text each (published definition of
+    model 1). Raises whatever `read` raises.
+    """
+    for number, first, length in models(read, name):
+        if number == _COMMON and length >= 2 * _TEXT:
+            registers = read(Block(first + 2, 2 * _TEXT))
+            return " ".join(filter(None, (_text(registers[:_TEXT]), _text(registers[_TEXT:]))))
+    return ""
+
+
+def _text(registers: tuple[int, ...]) -> str:
+    """Return the text in registers, up to its first zero and without what can't be shown."""
+    raw = b"".join(register.to_bytes(2, "big") for register in registers)
+    words = raw.partition(b"\0")[0].decode("utf-8", "replace")
+    return "".join(c for c in words if c.isprintable()).strip()
+
+
 def models(read: Read, name: str) -> Iterator[tuple[int, int, int]]:
     """Yield ID, address of the ID and length of every model of a unit's map.
 
@@ -95,12 +116,23 @@ def models(read: Read, name: str) -> Iterator[tuple[int, int, int]]:
     for _ in range(_MOST_MODELS):
         if address > _END - 1:
             break
-        model, length = read(Block(address, 2))
+        model, length = _head(read, address)
         if model == _END:
             return
         yield model, address, length
         address += 2 + length
     raise BadAnswer(name, "SunSpec map", "it has no end")
+
+
+def _head(read: Read, address: int) -> tuple[int, int]:
+    """Return ID and length of the model at an address; some maps end in an ID without a length."""
+    try:
+        model, length = read(Block(address, 2))
+    except Refused:
+        if read(Block(address, 1)) != (_END,):
+            raise
+        return _END, 0
+    return model, length
 
 
 def _base(read: Read, name: str) -> int:

@@ -29,6 +29,7 @@ from drivers.link import (
     Refused,
 )
 from drivers.peer_socket import PeerSocket
+from drivers.resource import visa_name
 from drivers.text_stream import Stream
 from drivers.vxi11 import Vxi11Session, fault_of
 
@@ -37,9 +38,7 @@ LONGEST_MESSAGE = 1000
 CONNECT_MS = 3000
 # Remote procedure calls of pyvisa-py add a second to the time-out that they are given.
 RPC_GRACE_S = 1.2
-# pyvisa knows the class of a resource in capitals only.
-_CLASS = re.compile(r"::(instr|socket)$", re.IGNORECASE)
-_SERIAL = re.compile(r"(ASRL.+::INSTR)(?:,(\d+)(?:,([NEO]))?)?", re.IGNORECASE)
+_SERIAL = re.compile(r"ASRL.+::INSTR(?:,(\d+)(?:,([NEO]))?)?", re.IGNORECASE)
 _PARITIES = {"N": Parity.none, "E": Parity.even, "O": Parity.odd}
 # Of these it is the cause that says what is wrong.
 _HIDING = (pyvisa.VisaIOError, OpenError, OSError)
@@ -187,7 +186,7 @@ def _opened(resource: str, name: str) -> _Session:
     serial = _SERIAL.fullmatch(resource)
     try:
         opened = _manager().open_resource(
-            _CLASS.sub(lambda last: last[0].upper(), serial[1] if serial else resource),
+            visa_name(resource),
             resource_pyclass=MessageBasedResource,
             open_timeout=CONNECT_MS,
         )
@@ -197,7 +196,7 @@ def _opened(resource: str, name: str) -> _Session:
     assert isinstance(opened, MessageBasedResource)
     try:
         if serial:
-            _set_line(opened, int(serial[2] or 9600), _PARITIES[(serial[3] or "N").upper()])
+            _set_line(opened, int(serial[1] or 9600), _PARITIES[(serial[2] or "N").upper()])
         return _session(opened, name)
     except BaseException:
         _close(opened)

@@ -19,6 +19,7 @@ from pyvisa_sim.parser import get_devices
 from drivers.description import Description, Instrument, RegisterDescription, TextDescription
 from drivers.link import BadAnswer, Clock, ConnectionLost
 from drivers.outputs import REGULATORS
+from drivers.resource import visa_name
 from drivers.simulated.circuit import Solution
 from drivers.simulated.meters import OVER_RANGE, QUANTITIES
 from drivers.simulated.stand import SimulatedStand
@@ -224,7 +225,7 @@ class SimulatedLinks:
         description = self._descriptions[instrument.description]
         if not isinstance(description, TextDescription):
             raise ValueError(f"{instrument.name} is not asked in lines of text")  # noqa: TRY004 - a file is wrong, not a type
-        resource = str(to_canonical_name(instrument.resource))
+        resource = _visa_name(instrument.resource)
         if resource in self._devices:
             for query in description.query:
                 answer = self._answer(instrument, query.fields)
@@ -238,7 +239,7 @@ class SimulatedLinks:
         Raises ValueError where no device stands at its resource.
         """
         self.text(instrument)
-        return self._says(instrument.name, str(to_canonical_name(instrument.resource)))
+        return self._says(instrument.name, _visa_name(instrument.resource))
 
     def registers(self, instrument: Instrument) -> SimulatedRegisterLink[PolledUnit]:
         """Return the link of a register unit that is polled."""
@@ -261,7 +262,7 @@ class SimulatedLinks:
         description = self._descriptions[wired.source.description]
         if not isinstance(description, TextDescription) or description.drive is None:
             raise ValueError(f"{wired.source.description} doesn't say how it is driven")
-        resource = str(to_canonical_name(wired.source.resource))
+        resource = _visa_name(wired.source.resource)
 
         def take(volts: float) -> None:
             self._plant.write(output, volts / wired.full_voltage_v)
@@ -279,7 +280,7 @@ class SimulatedLinks:
         """
         source = self._plant.stand.outputs.regulators()[output].source
         self.source(output)
-        resource = str(to_canonical_name(source.resource)) if source else ""
+        resource = _visa_name(source.resource) if source else ""
         return self._says(output, resource)
 
     def _says(self, name: str, resource: str) -> Callable[[str], tuple[bytes, ...]]:
@@ -319,3 +320,8 @@ class SimulatedLinks:
 
 def _shown(text: Callable[[float], str], ohm: float | None) -> str:
     return OVER_RANGE if ohm is None else text(ohm)
+
+
+def _visa_name(resource: str) -> str:
+    """Return the one name by which the devices of a file go."""
+    return str(to_canonical_name(visa_name(resource)))

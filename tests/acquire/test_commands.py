@@ -111,6 +111,7 @@ class TestRehearse:
             "result": RESULT,
             "readings_sha256": "a" * 64,
             "events_sha256": "b" * 64,
+            "faults_never_begun": [],
         }
         assert asked["seed"] == 1
 

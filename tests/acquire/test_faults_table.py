@@ -3,6 +3,7 @@
 import json
 from pathlib import Path
 
+import pytest
 from typer.testing import CliRunner, Result
 
 from acquire.commands import app
@@ -28,6 +29,20 @@ def test_lists_them_as_json() -> None:
     rows = json.loads(run("faults", "--json").stdout)["faults"]
     assert [row["name"] for row in rows] == list(catalogue(quick()))
     assert all(row["must"] and row["stages"] for row in rows)
+
+
+@pytest.mark.parametrize("word", ["guard_opened@soak:10", "guard_opened@999999"])
+def test_a_fault_that_never_begins_is_said_and_is_no_success(tmp_path: Path, word: str) -> None:
+    """A loss test has no soak, and ends sooner: it shows nothing of what the fault would do."""
+    arguments = ("rehearse", "--schedule", "loss_test", "--out", tmp_path, "--fault", word)
+    result = run(*arguments, "--fault", "contacts_slow@2:1")
+    assert result.exit_code == 4
+    lines = [line for line in result.stdout.splitlines() if "Never begun" in line]
+    assert len(lines) == 1
+    assert lines[0].endswith(f": {word}")
+    result = run(*arguments, "--json")
+    assert result.exit_code == 4
+    assert json.loads(result.stdout)["faults_never_begun"] == [word]
 
 
 def test_a_fault_reaches_the_rehearsal(tmp_path: Path) -> None:

@@ -382,6 +382,12 @@ class TestRefused:
         """An option that can't be meant is one line."""
         assert words in refused(tmp_path, EXAMPLE, *options)
 
+    @pytest.mark.parametrize("beside", ["--figure=x.svg", "--monte-carlo=1000", "--rule=guarded"])
+    def test_nothing_is_left_out_beside_a_budget(self, tmp_path: Path, beside: str) -> None:
+        """What is asked for and would not be done is refused."""
+        words = refused(tmp_path, EXAMPLE, "--budget", "load_loss_w", beside)
+        assert f"expected no {beside.partition('=')[0]}" in words
+
     @pytest.mark.parametrize("options", [("--budget", "load_loss_w"), ("--monte-carlo", "1000")])
     def test_uncertainty_without_instruments(
         self, tmp_path: Path, options: tuple[str, ...]

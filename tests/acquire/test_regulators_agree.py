@@ -30,7 +30,7 @@ def _bench(tmp_path: Path) -> Path:
         ("drop_s = 1.0", "drop_s = 3.0", "outputs.loop_regulator.rate_per_s", "until the watchdog"),
         (LOWER, '"x"', "instrument", "a channel named loop_regulator.lower_limit"),
         ("5049", "5045", "instrument[0].resource", "an opening would wait"),
-        (SOURCE, 'resource = "modbus-tcp:h:1/1"', "outputs.lv_regulator.source", "a VISA resource"),
+        (SOURCE, 'resource = "modbus-tcp:h:1/1"', "outputs.lv_regulator.source", "TCPIP::HOST"),
         ("5049::", "1523::", "outputs.lv_regulator.source.resource", "another output has this"),
         ('"ac_source", res', '"voltmeter", res', "outputs.lv_regulator.source", "a table 'drive'"),
         ('"ac_source", res', '"ac_sauce", res', "outputs.lv_regulator.source", "mean ac_source?"),

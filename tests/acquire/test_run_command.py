@@ -47,6 +47,13 @@ def test_faster_than_the_wall_where_an_address_is_elsewhere(folder: Path, tmp_pa
     assert "192.0.2.1" in refused(folder, NotLocal, Wanted(tmp_path / "runs", speed=2.0))
 
 
+def test_a_scan_too_slow_for_what_may_be_real(folder: Path, tmp_path: Path) -> None:
+    """The shipped stand is scanned once a second, to be quick."""
+    change(folder, "TCPIP::127.0.0.1::", "TCPIP::192.0.2.1::")
+    told = refused(folder, NotLocal, Wanted(tmp_path / "runs"))
+    assert "scan_period_s = 1: expected at most 0.2 s" in told
+
+
 def test_unattended_where_the_stand_file_does_not_declare_it(folder: Path, tmp_path: Path) -> None:
     told = refused(folder, MayNotBeLeft, Wanted(tmp_path / "runs", unattended=True))
     assert "fire_detection" in told

@@ -153,6 +153,16 @@ class TestTrips:
         found = told("distribution_pair")
         assert limits(found, "overvoltage") == [pytest.approx(1.05 * plate.lv_voltage_v)]
 
+    def test_every_limit_has_its_unit(self) -> None:
+        """Also a winding's and the room's, of a dry-type pair."""
+        units = {
+            t["channel"]: t["unit"] for t in told("dry_pair", "--schedule", "heat_run")["trips"]
+        }
+        assert all(units.values())
+        assert units["a.winding_hv"] == "°C"
+        text = CliRunner().invoke(app, ["supplies", "dry_pair", "--schedule", "heat_run"]).stdout
+        assert "155 °C" in text
+
     def test_lv_supply_current_has_a_limit_of_its_own_at_each_point(self) -> None:
         """4 I0 in prove, 1.25 of rated while its loop is closed, 3 shares at rated, and the loop's
         part when loaded.

@@ -405,5 +405,5 @@ def test_a_line_that_is_not_there_is_lost() -> None:
 )
 def test_what_names_no_unit_is_refused(resource: str) -> None:
     """At once, with what was expected."""
-    with pytest.raises(ValueError, match="expected modbus-tcp"):
+    with pytest.raises(ValueError, match="expected 'modbus-tcp"):
         modbus_link(resource, "unit")

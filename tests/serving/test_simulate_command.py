@@ -161,10 +161,13 @@ class TestLinesOfTheFile:
             bench.close()
         assert not line.is_symlink()
 
-    def test_a_text_instrument_on_a_line(self, tmp_path: Path) -> None:
-        """ASRL names a device likewise."""
+    @pytest.mark.parametrize("speed", ["", ",9600", ",19200,N"])
+    def test_a_text_instrument_on_a_line(self, tmp_path: Path, speed: str) -> None:
+        """ASRL names a device likewise; a pseudo-terminal has any speed that it is told."""
         folder, line = scenario_on_free_ports(tmp_path), tmp_path / "meter"
         changed_stand(folder, (r"TCPIP::[^\s]*?::SOCKET", f"ASRL{line}::INSTR"))
+        stand = folder / "stand.toml"
+        stand.write_text(stand.read_text().replace("::INSTR", f"::INSTR{speed}"))
         bench = Bench(folder, Wanted())
         try:
             assert bench.line("lv_analyser") == str(line)
