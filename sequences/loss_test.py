@@ -248,7 +248,7 @@ def lower_voltage(scan: Scan, expected: Expected) -> Procedure[Scan]:
 
 
 def make_safe(scan: Scan, expected: Expected) -> Procedure[Scan]:
-    """Discharge and earth, confirmed one by one."""
+    """Lock out, prove dead and earth, confirmed one by one."""
     scan = yield from enter("make_safe")
     for row in MAKING_SAFE:
         prompt = confirm(row, "both contactors open", expected.schedule.prompt_time_s)
