@@ -20,7 +20,11 @@ class Prompt(NamedTuple):
 
 
 class Answer(NamedTuple):
-    """An answer, naming its prompt and when that prompt was put (the evidence it saw)."""
+    """An answer, naming its prompt and when that prompt was put (the evidence it saw).
+
+    What nobody was asked for (a stop, a hold) comes as one too, its `by` empty where no person gave
+    a name: `source` then says what came.
+    """
 
     prompt: str
     by: str
@@ -32,6 +36,13 @@ class Answer(NamedTuple):
 
 OPERATOR_STOP = "operator_stop"
 OPERATOR_ABORT = "operator_abort"
+OPERATOR_HOLD = "operator_hold"
+
+
+def asked_by(by: str, source: str) -> str:
+    """Return who asked for what nobody was asked for, or what came."""
+    return f"asked at the {source} by {by}" if by else source
+
 
 WHO_WIRED = "the person who wired the stand"
 WHO_TESTS = "the person in charge of the test"
@@ -130,8 +141,6 @@ GO_ON = (
     WHO_TESTS,
     "the heat run goes on, its steadiness counted anew",
 )
-
-OPERATOR_HOLD = "operator_hold"
 
 # Isolate and lock, prove dead, earth, and only then touch: EN 50110-1, from memory.
 MAKING_SAFE = (

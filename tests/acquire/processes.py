@@ -125,7 +125,7 @@ class Process:
             with self._said:
                 self.lines.append(line.rstrip())
                 self._said.notify_all()
-            if self._answer and "asked of" in line:
+            if self._answer and line.startswith("type y or n"):
                 self.answered(line)
         self._process.stdout.close()
         with self._said:
