@@ -136,9 +136,16 @@ class Process:
 class Served:
     """A stand that is served, and the program that runs it, at the same speed."""
 
-    def __init__(self, folder: Path, speed: float = SPEED, *options: str) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        speed: float = SPEED,
+        *options: str,
+        shape: Callable[[Path], object] = lambda _folder: None,
+    ) -> None:
         self.speed = speed
         self.folder = patient_stand(folder / "stand")
+        shape(self.folder)
         self.out = folder / "runs"
         self.stand = self.start(Process, "simulate", str(self.folder), *options)
         self.stand.until("lines here")
