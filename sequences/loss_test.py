@@ -41,6 +41,7 @@ from sequences.stages import (
     Means,
     ask,
     average,
+    both_seen_open,
     close,
     enter,
     folded,
@@ -253,7 +254,8 @@ def make_safe(scan: Scan, expected: Expected) -> Procedure[Scan]:
     for row in MAKING_SAFE:
         prompt = confirm(row, "both contactors open", expected.schedule.prompt_time_s)
         scan = yield from ask(scan, prompt)
-    return scan
+    # A run ends on contacts that were read: one answer that was lost is no contactor that closed.
+    return (yield from both_seen_open(scan, "after making safe"))
 
 
 def _exponent(short: Means, rated: Means) -> float:
