@@ -16,6 +16,7 @@ from acquire.rehearsal import rehearse
 from acquire.report import Report
 from acquire.stored import read_back
 from acquire.terminal import (
+    ABNORMAL,
     EMERGENCY,
     FINE,
     FOUND_WRONG,

@@ -14,8 +14,9 @@ from acquire.records import Outcome
 from acquire.report import Report
 from acquire.teller import Teller
 from acquire.terminal import MANDATORY, Terminal
-from acquire.terminal_operator import HOW, TerminalOperator
+from acquire.terminal_operator import HOW, TerminalOperator, is_answer
 from sequences.expected import Expected
+from sequences.prompt import Answer, Prompt
 
 PAINTED_EVERY_S = 0.25
 # Where the output is no terminal: a line now and then.
@@ -26,7 +27,8 @@ class Desk:
     """What is typed goes to the operator, what happens to the screen, each in its own thread.
 
     A terminal shows events above and how the run stands below them, painted anew in place; what is
-    no terminal gets lines. Where the result is to be JSON all else goes to standard error.
+    no terminal gets lines. Where the result is to be JSON all else goes to standard error. A screen
+    that shows nothing any more is a terminal that is lost.
     """
 
     def __init__(
@@ -37,11 +39,23 @@ class Desk:
         self._expected = expected
         self._console = Terminal(stderr=as_json)
         self._report = Report(self._console)
-        self._typing = Typing(self._heard, self.operator.lost)
+        self._typing = Typing(self._heard, self.operator.lost, self.operator.begun)
         self._said = ""
         self._live = Live(console=self._console, auto_refresh=False, transient=True)
         every_s = PAINTED_EVERY_S if self._console.is_terminal else LINE_EVERY_S
-        self._teller = Teller(self._paint, every_s, clock)
+        self._teller = Teller(self._paint, every_s, clock, self._unseen)
+
+    def put(self, prompt: Prompt, t: int) -> None:
+        """Have a prompt stand open; what was typed or said to the one before no longer matters."""
+        self.operator.put(prompt, t)
+        self._said = ""
+        # A stop half typed is still one.
+        if is_answer(self._typing.line):
+            self._typing.line = ""
+
+    def answers(self) -> list[Answer]:
+        """Return what was answered since the last call."""
+        return self.operator.answers()
 
     def observer(self, t: int, kind: str, facts: Mapping[str, Any]) -> None:
         """Have an event of stand time `t` (ns) shown; never waits."""
@@ -67,7 +81,9 @@ class Desk:
     def _show(self, t: int, kind: str, facts: Mapping[str, Any]) -> None:
         self._report.event(t, kind, facts)
         if kind == "prompt" and not self._console.is_terminal:
+            self.operator.shown(t)
             self._console.print(Text(HOW, MANDATORY))
+        self._refuse_silence()
 
     def _heard(self, line: str) -> None:
         said = self.operator.heard(line)
@@ -76,6 +92,7 @@ class Desk:
             self._teller.show(lambda: self._console.print(Text(said)))
 
     def _paint(self) -> None:
+        self._refuse_silence()
         at = self.follower.standing
         if at is None:
             return
@@ -83,6 +100,15 @@ class Desk:
             self._console.print(status_line(at, self._expected), soft_wrap=True)
             return
         self._live.start()
-        size = (self._console.width, self._console.height)
-        picture = frame(at, self._expected, size, self._typing.line, self._said)
+        picture = frame(at, self._expected, self._console, self._typing.line, self._said)
         self._live.update(picture, refresh=True)
+        if at.scan.asked is not None:
+            self.operator.shown(at.scan.asked[1])
+
+    def _refuse_silence(self) -> None:
+        if self._console.quiet:
+            raise BrokenPipeError("nobody reads it any more")
+
+    def _unseen(self, error: Exception) -> None:
+        why = f"{type(error).__name__}: {error}"
+        self.operator.lost(f"the terminal was lost: nothing is shown there any more ({why})")

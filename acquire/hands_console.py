@@ -15,7 +15,9 @@ from drivers.simulated.stand import STATUS
 if TYPE_CHECKING:
     from acquire.faults import SiteFault
 
-WORDS = "fault NAME[:SECONDS], clear NAME, interchange, guard open|shut, state, quit"
+WORDS = (
+    "fault NAME[:SECONDS], clear NAME, interchange, guard open|shut, selector N|open, state, quit"
+)
 HAND = "by hand"
 
 
@@ -39,6 +41,7 @@ class HandsConsole:
             "clear": self._clear,
             "interchange": self._interchange,
             "guard": self._guard,
+            "selector": self._selector,
             "state": self._state,
             "quit": self._quit,
         }
@@ -80,6 +83,18 @@ class HandsConsole:
             self._site.hands.hold(HAND, becoming(self._site.stand, "guard", False))
         self._site.stand.advance(self._site.clock.now())
         return [f"the guard is {'shut' if self._site.stand.guard else 'open'}"]
+
+    def _selector(self, to: str) -> list[str]:
+        plant = self._site.stand
+        if not plant.stand.outputs.resistance_selector.by_hand:
+            return ["the program turns the selector of this stand: its file has no by_hand"]
+        last = len(plant.stand.selector_positions())
+        turned = {"open": 0} | {str(position): position for position in range(1, last + 1)}
+        if to not in turned:
+            return [f"selector open, or selector 1 to {last}"]
+        plant.resistance_selector.commanded = turned[to]
+        plant.advance(self._site.clock.now())
+        return [f"the selector is turned: {'open' if to == 'open' else f'to position {to}'}"]
 
     def _state(self, _rest: str) -> list[str]:
         plant = self._site.stand

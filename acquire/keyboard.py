@@ -15,12 +15,21 @@ LONGEST = 200
 
 
 class Typing:
-    """What is being typed, character by character; `line` is what stands there so far."""
+    """What is being typed, character by character; `line` is what stands there so far.
 
-    def __init__(self, heard: Callable[[str], object], lost: Callable[[], object]) -> None:
+    `begun` is told of each line's first character, before it.
+    """
+
+    def __init__(
+        self,
+        heard: Callable[[str], object],
+        lost: Callable[[], object],
+        begun: Callable[[], object] = lambda: None,
+    ) -> None:
         self.line = ""
         self._heard = heard
         self._lost = lost
+        self._begun = begun
 
     def take(self, text: str) -> None:
         """Take characters; whole lines are heard, an end where nothing stands yet is a loss."""
@@ -36,6 +45,8 @@ class Typing:
                 if not self.line:
                     self._lost()
             elif character.isprintable() and len(self.line) < LONGEST:
+                if not self.line:
+                    self._begun()
                 self.line += character
 
     def end(self) -> None:

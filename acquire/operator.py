@@ -10,15 +10,15 @@ from drivers.simulated.stand import SimulatedStand
 from sequences.prompt import (
     CONNECTED_COLD,
     CONNECTED_HOT,
+    DISCONNECTED,
     INTERCHANGE,
-    MAKING_SAFE,
     OPERATOR_HOLD,
     Answer,
     Prompt,
 )
 
 CONNECTS = (CONNECTED_COLD[0], CONNECTED_HOT[0])
-DISCONNECTS = ("dc_discharged", MAKING_SAFE[0][0])
+DISCONNECTS = ("dc_discharged", DISCONNECTED[0])
 REPLY_S = 4.0
 GUARD_OPEN_S = 20.0
 INTERCHANGED_S = 300.0
@@ -39,7 +39,7 @@ class RehearsedOperator:
     """Says yes, and does what it says: the interchange happens behind an opened guard.
 
     Where people connect the resistance meter it is on all windings once they say so, and off again
-    once they say that its d.c. is discharged, or that everything is discharged and earthed.
+    once they say that its d.c. is discharged.
 
     For hands: `slow` (takes two thirds of a prompt's time), `absent` (hears and says nothing until
     back), `twice` (says everything a second time), `stale` (answers what it saw before the prompt

@@ -12,6 +12,7 @@ from acquire.heat_table import heat_tables, judged_outside
 from acquire.records import Outcome
 from acquire.results_table import number, results_table
 from acquire.terminal import ABNORMAL, EMERGENCY, MANDATORY, NORMAL, PLAIN, QUIET
+from sequences.prompt import OPERATOR_ABORT, OPERATOR_HOLD, OPERATOR_STOP, asked_by
 
 Facts = Mapping[str, Any]
 
@@ -27,6 +28,9 @@ OUTPUTS = {
     "loop_regulator": "loop regulator",
 }
 UNITS = {"ohm": "Ω", "percent": "%", "v": "V", "a": "A", "w": "W", "s": "s", "c": "°C"}
+
+# What comes as an answer though nobody was asked, and how it is labelled.
+UNASKED = {OPERATOR_STOP: "stop", OPERATOR_ABORT: "open all", OPERATOR_HOLD: "hold"}
 
 MAY_BE_LIVE = "THE STAND MAY BE LIVE: an opening was not confirmed. Cut the supplies upstream."
 
@@ -138,10 +142,12 @@ def _prompt(facts: Facts) -> Lines:
 
 def _answer(facts: Facts) -> Lines:
     said = {True: "yes", False: "no"}.get(facts["value"], str(facts["value"]))
-    source = str(facts["source"])
+    by, source = str(facts["by"]), str(facts["source"])
     if source == "rehearsed":
         return [("answer", MANDATORY, f"{said} [REHEARSED, nobody was asked]")]
-    return [("answer", MANDATORY, f"{said}, by {facts['by']} ({source})")]
+    if facts["prompt"] in UNASKED:
+        return [(UNASKED[facts["prompt"]], MANDATORY, asked_by(by, source))]
+    return [("answer", MANDATORY, f"{said}, by {by} ({source})")]
 
 
 def _permissive(facts: Facts) -> Lines:

@@ -61,7 +61,7 @@ def run_stand(stand: str, pair: str, schedule: str, wanted: Wanted) -> int:
                     archive=archive,
                     links=wires,
                     clock=clock,
-                    asker=desk.operator,
+                    asker=desk,
                     observer=desk.observer,
                     watch=desk.follower,
                     continues=wanted.continues,

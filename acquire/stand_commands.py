@@ -43,7 +43,10 @@ def run(
 ) -> int:
     """Run the test on a stand that is there, in the foreground; prompts are answered by hand.
 
-    Ctrl-C brings current and voltage to zero and opens; once more opens everything at once.
+    Typed: y NAME or n NAME to what is asked; stop NAME, hold NAME (holds a soak as it is).
+
+    Ctrl-C or stop brings current and voltage to zero and opens; once more opens everything at once.
+    SIGTERM, Ctrl-\\ (SIGQUIT) and a lost terminal stop likewise, however often they come.
 
     Exit code 0: complete and within limits; 2: bad input; 3: stopped or aborted; 4: outside limits.
     """
@@ -118,7 +121,7 @@ def simulate(
 ) -> int:
     """Serve the simulated stand on sockets, for any program.
 
-    It listens to lines while it runs: faults, guard, interchange, state, quit.
+    It listens to lines while it runs: faults, guard, interchange, selector, state, quit.
 
     Exit code 0: ended; 2: bad input, or a port that is taken.
     """

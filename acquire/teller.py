@@ -14,11 +14,14 @@ PATIENCE_S = 2.0
 class Teller:
     """Shows what it is given, in order, and paints every so often (s on the wall).
 
-    A terminal that is gone is told nothing more.
+    What can't be shown any more, for whatever reason, is told `lost` once and shown nothing more.
     """
 
-    def __init__(self, paint: Task, every_s: float, clock: WallClock) -> None:
+    def __init__(
+        self, paint: Task, every_s: float, clock: WallClock, lost: Callable[[Exception], object]
+    ) -> None:
         self._paint = paint
+        self._lost = lost
         self._every = round(every_s * S)
         self._clock = clock
         self._tasks: SimpleQueue[Task | None] = SimpleQueue()
@@ -55,5 +58,6 @@ class Teller:
             try:
                 if not gone:
                     task()
-            except OSError:
+            except Exception as error:  # whatever it is: nobody sees the run any more
                 gone = True
+                self._lost(error)

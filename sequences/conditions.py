@@ -8,7 +8,7 @@ from drivers.outputs import LOOP, LV, LV_REGULATOR
 from sequences.evidence import Evidence, is_closed, is_open
 from sequences.expected import Expected
 from sequences.following import has_followed
-from sequences.prompt import OPERATOR_ABORT, OPERATOR_STOP
+from sequences.prompt import OPERATOR_ABORT, OPERATOR_STOP, asked_by
 from sequences.scan import (
     FREQUENCY,
     HV_CURRENT,
@@ -365,6 +365,16 @@ def saying(words: str) -> Callable[[View], str]:
         return words
 
     return plain
+
+
+def asked_words(prompt: str) -> Callable[[View], str]:
+    """Return the words for who asked for this unasked, or what came."""
+
+    def words(at: View) -> str:
+        asked = (asked_by(a.by, a.source) for a in at.scan.answers if a.prompt == prompt)
+        return next(asked, "nobody asks for it")
+
+    return words
 
 
 def stale_words(at: View) -> str:

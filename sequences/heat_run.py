@@ -5,7 +5,6 @@ from math import inf
 from calculation.readings import LossReadings
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
 from sequences.checks import check_dead
-from sequences.evidence import is_open
 from sequences.expected import Expected
 from sequences.heat_record import SHUTDOWN, HeatRecord
 from sequences.loss_test import (
@@ -22,6 +21,7 @@ from sequences.resistances import cold_resistances, cooling_curves
 from sequences.scan import SERIES_VOLTAGE, Move, Procedure, S, Scan, Wait
 from sequences.soak import soak
 from sequences.stages import (
+    both_seen_open,
     enter,
     folded,
     move,
@@ -125,9 +125,6 @@ def seen_dead(scan: Scan, expected: Expected) -> Procedure[Scan]:
         read = (scan.value(c) is not None or scan.over_range(c) for c in VOLTAGES)
         return all(read) and all(scan.image[c].began >= since for c in VOLTAGES)
 
-    def seen_open(scan: Scan) -> bool:
-        return is_open(scan, LV) and is_open(scan, LOOP)
-
     scan = yield from wait_until(
         scan,
         read_again,
@@ -137,12 +134,4 @@ def seen_dead(scan: Scan, expected: Expected) -> Procedure[Scan]:
     )
     check_dead({c: inf if scan.over_range(c) else scan.value(c) or 0.0 for c in VOLTAGES})
     # People are told that both are open: minutes have gone since anybody had to look.
-    return (
-        yield from wait_until(
-            scan,
-            seen_open,
-            "contactor_not_open",
-            "a main contactor does not read open after the cooling curves",
-            "the unit that reads the contacts, its supply and its link; treat as live",
-        )
-    )
+    return (yield from both_seen_open(scan, "after the cooling curves"))

@@ -41,6 +41,7 @@ from sequences.stages import (
     Means,
     ask,
     average,
+    both_seen_open,
     close,
     enter,
     folded,
@@ -249,12 +250,13 @@ def lower_voltage(scan: Scan, expected: Expected) -> Procedure[Scan]:
 
 
 def make_safe(scan: Scan, expected: Expected) -> Procedure[Scan]:
-    """Discharge and earth, confirmed one by one."""
+    """Lock out, prove dead and earth, confirmed one by one."""
     scan = yield from enter("make_safe")
     for row in MAKING_SAFE:
         prompt = confirm(row, "both contactors open", expected.schedule.prompt_time_s)
         scan = yield from ask(scan, prompt)
-    return scan
+    # A run ends on contacts that were read: one answer that was lost is no contactor that closed.
+    return (yield from both_seen_open(scan, "after making safe"))
 
 
 def _exponent(short: Means, rated: Means) -> float:

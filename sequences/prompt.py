@@ -20,7 +20,11 @@ class Prompt(NamedTuple):
 
 
 class Answer(NamedTuple):
-    """An answer, naming its prompt and when that prompt was put (the evidence it saw)."""
+    """An answer, naming its prompt and when that prompt was put (the evidence it saw).
+
+    What nobody was asked for (a stop, a hold) comes as one too, its `by` empty where no person gave
+    a name: `source` then says what came.
+    """
 
     prompt: str
     by: str
@@ -32,6 +36,13 @@ class Answer(NamedTuple):
 
 OPERATOR_STOP = "operator_stop"
 OPERATOR_ABORT = "operator_abort"
+OPERATOR_HOLD = "operator_hold"
+
+
+def asked_by(by: str, source: str) -> str:
+    """Return who asked for what nobody was asked for, or what came."""
+    return f"asked at the {source} by {by}" if by else source
+
 
 WHO_WIRED = "the person who wired the stand"
 WHO_TESTS = "the person in charge of the test"
@@ -106,15 +117,23 @@ INTERCHANGE = (
 
 CONNECTED_COLD = (
     "resistance_meter_connected",
-    "LV parallel link, loop and earths open: is the resistance meter on all windings, each alone?",
+    "LV parallel link, loop and the earths across the windings measured open: is the resistance "
+    "meter on all windings, each alone?",
     WHO_WIRED,
     "cold resistances are read",
 )
 CONNECTED_HOT = (
     "resistance_meter_connected_hot",
-    "LV parallel link and loop open: is the resistance meter on all windings, each alone?",
+    "Supplies still locked, LV parallel link, loop and the earths across the windings measured "
+    "open: is the resistance meter on all windings, each alone?",
     WHO_WIRED,
     "the cooling curves are read",
+)
+DISCONNECTED = (
+    "resistance_meter_disconnected",
+    "Is the d.c. of the resistance meter discharged and the meter disconnected?",
+    WHO_WIRED,
+    "the stand is made safe again",
 )
 GO_ON = (
     "go_on",
@@ -123,20 +142,25 @@ GO_ON = (
     "the heat run goes on, its steadiness counted anew",
 )
 
-OPERATOR_HOLD = "operator_hold"
-
+# Isolate and lock, prove dead, earth, and only then touch: EN 50110-1, from memory.
 MAKING_SAFE = (
     (
-        "discharged_and_earthed",
-        "With both contactors seen open: are LV bus, gap and junction discharged and earthed?",
-        WHO_WIRED,
-        "the stand may be touched",
+        "supplies_locked",
+        "With both contactors seen open: are the LV and the loop supply isolated and locked?",
+        WHO_TESTS,
+        "the stand is discharged and proven dead",
     ),
     (
-        "supplies_locked",
-        "Are the LV and the loop supply isolated and locked?",
-        WHO_TESTS,
-        "the run ends",
+        "proven_dead",
+        "Are LV bus, gap and junction discharged and proven dead?",
+        WHO_WIRED,
+        "they are earthed",
+    ),
+    (
+        "earthed",
+        "Are LV bus, gap and junction earthed?",
+        WHO_WIRED,
+        "the stand may be touched",
     ),
 )
 

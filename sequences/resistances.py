@@ -2,7 +2,8 @@
 
 The selector connects the meter's d.c. to the windings of one position, each alone, with the LV
 parallel link and the loop open; it lets go only when the d.c. is discharged. Where the stand has
-none, people connect the meter, and the time that it takes is in the record.
+none, people connect the meter, and the time that it takes is in the record; they say that its d.c.
+is discharged and the meter off before anything else is asked of them.
 """
 
 from itertools import cycle
@@ -13,7 +14,7 @@ from sequences.cold_checks import check_cold
 from sequences.evidence import is_open, unit_c
 from sequences.expected import Expected
 from sequences.heat_record import HeatRecord, windings_at
-from sequences.prompt import CONNECTED_COLD, CONNECTED_HOT, confirm
+from sequences.prompt import CONNECTED_COLD, CONNECTED_HOT, DISCONNECTED, confirm
 from sequences.scan import Open, Procedure, S, Scan, Stop, Wait
 from sequences.stages import ask, close, hold, report, wait_until
 
@@ -52,7 +53,8 @@ def cooling_curves(
     positions = len(expected.selector_positions)
     if not positions:
         scan = yield from ask(scan, confirm(CONNECTED_HOT, _dead(scan), _patience_s(expected)))
-        return (yield from _read(scan, record, "hot", 0, max((until - scan.now) / S, 0.0)))
+        scan = yield from _read(scan, record, "hot", 0, max((until - scan.now) / S, 0.0))
+        return (yield from ask(scan, confirm(DISCONNECTED, _dead(scan), _patience_s(expected))))
     rounds = cycle(range(1, positions + 1))
     dwell_s = soak.dwell_s if positions > 1 else inf
     try:

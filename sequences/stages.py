@@ -9,7 +9,7 @@ from statistics import fmean, linear_regression
 from typing import NamedTuple, TypeVar
 
 from calculation.accumulate import Accumulator
-from drivers.outputs import LOOP_REGULATOR, LV_REGULATOR
+from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
 from drivers.reading import Quality
 from sequences.checks import check_steady, check_window
 from sequences.evidence import is_closed, is_open
@@ -133,6 +133,19 @@ def open_contactor(scan: Scan, contactor: str) -> Procedure[Scan]:
             lambda s: is_open(s, contactor) and s.outputs[contactor].at_rest_since is not None,
             "contactor_not_open",
             f"{contactor} told to open and for a minute not seen open",
+            "the unit that reads the contacts, its supply and its link; treat as live",
+        )
+    )
+
+
+def both_seen_open(scan: Scan, when: str) -> Procedure[Scan]:
+    """See both main contactors open; Stop when a reading of them does not show it for a minute."""
+    return (
+        yield from wait_until(
+            scan,
+            lambda s: is_open(s, LV) and is_open(s, LOOP),
+            "contactor_not_open",
+            f"a main contactor does not read open {when}",
             "the unit that reads the contacts, its supply and its link; treat as live",
         )
     )

@@ -11,6 +11,7 @@ from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
 from sequences import conditions as when
 from sequences import warm_conditions as warm
 from sequences.conditions import Armed, Exceeded, View, reads, saying
+from sequences.prompt import OPERATOR_ABORT, OPERATOR_STOP
 from sequences.scan import (
     EMERGENCY_STOP,
     FREQUENCY,
@@ -203,12 +204,12 @@ TRIPS: tuple[Trip, ...] = (
          "disk space, permissions and load of the archive's folder"),
     Trip("prompt_unanswered", None, 1, when.prompt_open, when.prompt_expired,
          "nobody is at the stand", when.prompt_words, "the person who was asked"),
-    Trip("operator_stop", None, 1, when.always, when.stop_asked,
-         "the person in charge wants the run to end", saying("the operator asked to stop"),
-         "why it was asked"),
-    Trip("operator_abort", None, 0, when.always, when.abort_asked,
+    Trip(OPERATOR_STOP, None, 1, when.always, when.stop_asked,
+         "the person in charge wants the run to end", when.asked_words(OPERATOR_STOP),
+         "who or what asked for the end, and why"),
+    Trip(OPERATOR_ABORT, None, 0, when.always, when.abort_asked,
          "the person in charge wants the stand dead at once",
-         saying("the operator asked for everything to open at once"),
-         "why it was asked"),
+         when.asked_words(OPERATOR_ABORT),
+         "who asked for everything to open at once, and why"),
 )
 # fmt: on

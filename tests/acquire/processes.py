@@ -137,7 +137,7 @@ class Process:
             with self._said:
                 self.lines.append(line.rstrip())
                 self._said.notify_all()
-            if self._answer and "asked of" in line:
+            if self._answer and line.startswith("type y or n"):
                 self.answered(line)
         self._process.stdout.close()
         with self._said:
@@ -154,9 +154,11 @@ class Served:
         speed: float = SPEED,
         *options: str,
         scenario: str = "distribution_pair",
+        shape: Callable[[Path], object] = lambda _folder: None,
     ) -> None:
         self.speed = speed
         self.folder = patient_stand(folder / "stand", scenario)
+        shape(self.folder)
         self.out = folder / "runs"
         self.stand = self.start(Process, "simulate", str(self.folder), *options)
         self.stand.until("lines here")

@@ -10,12 +10,15 @@ from acquire.configuration import load_scenario
 from acquire.display import Follower, Standing, frame, status_line
 from acquire.progress import least_to_go_s, stages_of
 from acquire.stand import expected_of
+from drivers.link import BadAnswer, NoAnswer
 from drivers.reading import Quality, Reading
 from sequences.expected import Expected
 from sequences.prompt import PREPARATION, confirm
 from sequences.scan import Image, Scan
 
 NOW = 100 * S
+SILENT = NoAnswer("contacts", "read 10 holding registers from 0", "no answer within 0.8 s")
+ODD = BadAnswer("contacts", "what's 'this'?", "not 'ASCII', or so")
 
 
 def expected_for(schedule: str) -> Expected:
@@ -39,7 +42,7 @@ def shown(
 ) -> str:
     console = Console(width=size[0], height=size[1])
     with console.capture() as capture:
-        console.print(frame(at, expected, size, typed, said))
+        console.print(frame(at, expected, console, typed, said))
     return capture.get()
 
 
@@ -58,6 +61,40 @@ def test_a_prompt_and_what_is_typed_are_never_pushed_off_the_screen(size: tuple[
     assert ("more: the window is small" in told) == ("ambient.3" not in told)
 
 
+@pytest.mark.parametrize("size", [(40, 12), (40, 8), (20, 10), (80, 6), (40, 3)])
+def test_on_a_small_screen_how_to_answer_and_what_is_typed_stay_to_the_last(
+    size: tuple[int, int],
+) -> None:
+    """Readings go first, then what is least asked for; what is cut says so."""
+    expected = expected_for("loss_test")
+    prompt = confirm(PREPARATION[-1], "both contactors open", 60.0)
+    at = standing(expected, refused=("guard is open",), asked=(prompt, NOW))
+    told = shown(at, expected, f"y {'Ada ' * 40}Example", "nothing is asked", size)
+    lines = told.rstrip("\n").splitlines()
+    assert len(lines) < size[1]
+    assert lines[-1].startswith("> ")
+    assert lines[-1].endswith("Example")
+    assert "y Ada Example" in " ".join(told.split()) or size == (40, 3)
+    assert ("ASKED of" in told) == (size != (40, 3))
+    assert ("behind the last?" in told) or "…" in told
+    assert "lv.voltage.1" not in told
+
+
+def test_the_question_is_whole_and_what_follows_is_seen_on_twelve_lines_of_forty() -> None:
+    expected = expected_for("loss_test")
+    prompt = confirm(PREPARATION[-1], "both contactors open", 60.0)
+    told = " ".join(shown(standing(expected, asked=(prompt, NOW)), expected, size=(40, 12)).split())
+    assert prompt.asked in told
+    assert f"then: {prompt.follows}" in told
+
+
+def test_stop_and_hold_are_told_of() -> None:
+    expected = expected_for("loss_test")
+    told = shown(standing(expected), expected, size=(80, 24))
+    for words in ("Ctrl-C or stop ends the run", "twice opens all", "hold keeps a soak"):
+        assert words in told
+
+
 def test_every_channel_is_there_with_value_unit_quality_and_age() -> None:
     expected = expected_for("loss_test")
     at = standing(expected, Reading("lv.voltage.1", NOW - 2 * S, NOW - 2 * S, 231.25))
@@ -70,13 +107,15 @@ def test_every_channel_is_there_with_value_unit_quality_and_age() -> None:
 @pytest.mark.parametrize(
     ("reading", "says"),
     [
-        (Reading("guard", NOW, NOW, None, Quality.BAD, "over range"), "–    bad"),
+        (Reading("guard", NOW, NOW, None, Quality.BAD, "over range"), " bad: over range "),
+        (Reading("guard", NOW, NOW, None, Quality.BAD, str(SILENT)), " bad: no answer within "),
+        (Reading("guard", NOW, NOW, None, Quality.BAD, str(ODD)), " bad: not 'ASCII', or "),
         (Reading("guard", NOW - 50 * S, NOW - 50 * S, 1.0), "1    stale  50.0 s"),
     ],
 )
-def test_what_is_bad_or_old_says_so(reading: Reading, says: str) -> None:
+def test_what_is_bad_or_old_says_so_and_why(reading: Reading, says: str) -> None:
     expected = expected_for("loss_test")
-    told = shown(standing(expected, reading), expected)
+    told = shown(standing(expected, reading), expected, size=(160, 50))
     line = next(line for line in told.splitlines() if "guard" in line)
     assert says in line
 

@@ -160,7 +160,7 @@ EXPECTED = {
     "hv_current_tenfold": Expect(STARTS, "aborted", "loop_current"),
     "hv_power_doubled": Expect(STARTS, "complete", "outside"),
     "hv_power_halved": Expect(STARTS, "complete", "impossible_reading"),
-    "hv_power_tenfold": Expect(STARTS, "stopped", "readings_missing"),
+    "hv_power_tenfold": Expect(STARTS, "stopped", "nothing_to_judge_by"),
     "crash": Expect(LOADED, "crashed", ""),
     "archive_full": Expect("@energise", "not written", "record_not_written"),
     "archive_slow": Expect("@energise", "stopped", "record_not_written"),

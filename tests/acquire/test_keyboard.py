@@ -45,6 +45,13 @@ def test_what_is_being_typed_can_be_seen() -> None:
     assert heard.typing.line == "y Ad"
 
 
+def test_a_line_is_begun_with_its_first_character_and_once() -> None:
+    begun: list[str] = []
+    typing = Typing(print, print, lambda: begun.append(typing.line))
+    typing.take("\ny Ada\n\x7f\ny")
+    assert begun == ["", ""]
+
+
 def test_an_end_of_file_where_nothing_stands_is_a_loss_and_after_a_word_is_nothing() -> None:
     heard = Heard()
     heard.typing.take("y\x04")

@@ -13,6 +13,7 @@ from rich.console import Console
 from acquire.report import CAUTIONS, MAY_BE_LIVE, Report, stand_time
 from acquire.results_table import number, results_table
 from acquire.terminal import Terminal
+from sequences.prompt import OPERATOR_ABORT, OPERATOR_HOLD, OPERATOR_STOP
 from tests.acquire.canned import EVENTS, FINDING, OUTCOME, RESULT, TRIP, S
 
 
@@ -56,6 +57,21 @@ class TestEvents:
         """Only a rehearsed answer is marked as one."""
         facts = {"prompt": "p", "by": "A. Wirer", "source": "terminal", "value": False}
         assert told((0, "answer", facts)) == [" 0:00:00  answer     no, by A. Wirer (terminal)"]
+
+    @pytest.mark.parametrize(
+        ("prompt", "by", "source", "line"),
+        [
+            (OPERATOR_STOP, "", "the terminal was lost", "stop       the terminal was lost"),
+            (OPERATOR_ABORT, "", "SIGINT came (Ctrl-C)", "open all   SIGINT came (Ctrl-C)"),
+            (OPERATOR_HOLD, "Ada", "terminal", "hold       asked at the terminal by Ada"),
+        ],
+    )
+    def test_what_nobody_was_asked_for_is_no_answer(
+        self, prompt: str, by: str, source: str, line: str
+    ) -> None:
+        """Who asked for it by name, or what came; never a yes that nobody said."""
+        facts = {"prompt": prompt, "by": by, "source": source, "value": True}
+        assert told((0, "answer", facts)) == [f" 0:00:00  {line}"]
 
     def test_a_ramp_is_one_line(self) -> None:
         """Moves of one regulator are put together until something else happens."""
@@ -203,6 +219,7 @@ class TestEnding:
 TELL = """
 from acquire.report import Report
 from acquire.terminal import Terminal
+from sequences.prompt import OPERATOR_ABORT, OPERATOR_HOLD, OPERATOR_STOP
 from tests.acquire.canned import EVENTS, OUTCOME
 report = Report(Terminal())
 for i in range(3):

@@ -87,18 +87,40 @@ def test_killed_in_any_stage(served: Served, stage: str) -> None:
     killed_in(served, served.run(), stage.replace("_", " "))
 
 
-def test_a_signal_stops_the_run_and_hanging_up_does_too(served: Served) -> None:
+TERM, INT, QUIT = signal.SIGTERM, signal.SIGINT, signal.SIGQUIT
+
+
+@pytest.mark.parametrize(
+    ("signals", "seen"),
+    [
+        ((TERM,), {"SIGTERM came"}),
+        ((QUIT, QUIT), {"SIGQUIT came (Ctrl-\\)"}),
+        ((INT, TERM), {"SIGINT came (Ctrl-C)", "SIGTERM came"}),
+        ((), {"the terminal was lost"}),
+    ],
+    ids=["SIGTERM", "SIGQUIT twice", "SIGINT and SIGTERM", "hung up"],
+)
+def test_signals_stop_the_run_and_hanging_up_does_too_and_the_record_says_so(
+    served: Served, signals: tuple[signal.Signals, ...], seen: set[str]
+) -> None:
     program = served.run(answer=False)
     program.until("asked of")
-    program.signal(signal.SIGTERM)
+    for number in signals:
+        program.signal(number)
+    if not signals:
+        program.hang_up()
     assert program.code() == 3
-    assert last_run(served).end == "stopped"
-    another = served.run(answer=False)
-    another.until("asked of")
-    another.hang_up()
-    assert another.code() == 3
-    assert any("operator stop" in line for line in another.lines)
-    assert last_run(served).end == "stopped"
+    run = last_run(served)
+    assert run.end == "stopped"
+    with Archive(served.out, read_only=True) as archive:
+        events = list(archive.events(run.run))
+    trips = [e.facts for e in events if e.kind == "trip"]
+    assert {t["name"] for t in trips} == {"operator_stop"}
+    assert {t["seen"] for t in trips} <= seen
+    assert {(e.facts["by"], e.facts["source"]) for e in events if e.kind == "answer"} == {
+        ("", what) for what in seen
+    }
+    assert not any("yes, by" in line for line in program.lines)
 
 
 def test_on_a_terminal_the_prompt_stands_below_and_the_answer_is_in_the_record(
@@ -108,7 +130,8 @@ def test_on_a_terminal_the_prompt_stands_below_and_the_answer_is_in_the_record(
     fcntl.ioctl(near, termios.TIOCSWINSZ, struct.pack("HHHH", 50, 160, 0, 0))
     program = served.on_terminal(near)
     screen = b""
-    while b"ASKED of the person in charge" not in screen:
+    # Painted once more, it was shown before: only then an answer counts.
+    while screen.count(b"ASKED of the person in charge") < 2:
         screen += os.read(far, 65536)
     os.write(far, b"n Ada Exampel\x7f\x7fle")
     while b"> n Ada Example" not in screen:
@@ -120,7 +143,7 @@ def test_on_a_terminal_the_prompt_stands_below_and_the_answer_is_in_the_record(
     assert program.wait(LONG_S) == 3
     os.close(far)
     shown = re.sub(rb"\x1b\[[0-9;?]*[a-zA-Z]", b"", screen).decode()
-    for words in ("lv.voltage.1", "to go at least", "Ctrl-C stops"):
+    for words in ("lv.voltage.1", "to go at least", "Ctrl-C or stop ends the run"):
         assert words in shown
     with Archive(served.out, read_only=True) as archive:
         answer = next(e.facts for e in archive.events(1) if e.kind == "answer")

@@ -458,6 +458,22 @@ class TestWatching:
             at = at._replace(scan=_with(at.scan, answers=(answer,)))
             assert when.abort_asked(0.0, at) is asked
 
+    @pytest.mark.parametrize(
+        ("by", "source", "words"),
+        [
+            ("Ada", "terminal", "asked at the terminal by Ada"),
+            ("", "SIGTERM came", "SIGTERM came"),
+        ],
+    )
+    def test_words_say_who_asked_or_what_came(self, by: str, source: str, words: str) -> None:
+        at = view()
+        answers = [
+            Answer("people_clear", "Bob", "terminal", 1, True, 0),
+            Answer(OPERATOR_STOP, by, source, 1, True, 0),
+        ]
+        at = at._replace(scan=_with(at.scan, answers=answers))
+        assert when.asked_words(OPERATOR_STOP)(at) == words
+
     def test_words_say_channel_value_and_limit(self) -> None:
         words = when.reads(LV_VOLTAGE, "above the limit")
         assert words(view({LV_VOLTAGE: 441.23})) == f"{LV_VOLTAGE} reads 441.2, above the limit"

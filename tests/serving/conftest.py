@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from acquire.serving import Wanted
-from tests.serving.serving import Bench, scenario_on_free_ports
+from tests.serving.serving import Bench, scenario_on_free_ports, turned_by_hand
 
 Serve = Callable[..., Bench]
 
@@ -16,8 +16,16 @@ def _serve(tmp_path: Path) -> Iterator[Serve]:
     """Return what serves a stand until the test has ended."""
     benches: list[Bench] = []
 
-    def serve(*faults: str, speed: float = 1.0, pty: bool = False, rtu: bool = False) -> Bench:
+    def serve(
+        *faults: str,
+        speed: float = 1.0,
+        pty: bool = False,
+        rtu: bool = False,
+        by_hand: bool = False,
+    ) -> Bench:
         folder = scenario_on_free_ports(tmp_path)
+        if by_hand:
+            turned_by_hand(folder)
         bench = Bench(folder, Wanted(speed=speed, pty=pty, rtu=rtu), faults)
         benches.append(bench)
         return bench

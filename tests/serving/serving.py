@@ -48,6 +48,15 @@ def scenario_on_free_ports(tmp_path: Path, name: str = "distribution_pair") -> P
     return folder
 
 
+def turned_by_hand(folder: Path) -> None:
+    """Have people turn the selector of a scenario's stand."""
+    file = folder / "stand.toml"
+    text = file.read_text(encoding="utf-8")
+    assert text.count("positions = [[") == 1
+    text = text.replace("positions = [[", "by_hand = true, positions = [[")
+    file.write_text(text, encoding="utf-8")
+
+
 class Bench:
     """The stand as it is served, its plant to look at, and lines for its console."""
 

@@ -4,7 +4,7 @@ import pytest
 
 from drivers.simulated.circuit import Wiring
 from tests.serving.conftest import Serve
-from tests.serving.serving import Bench, waited_for
+from tests.serving.serving import Bench, asked, waited_for
 
 
 def test_an_interchange_happens_behind_an_open_guard(serve: Serve) -> None:
@@ -38,9 +38,32 @@ def test_state_tells_contacts_truth_and_faults(serve: Serve) -> None:
     assert faults == "faults: guard_opened"
 
 
+def test_a_selector_turned_by_hand_connects_the_resistance_meter(serve: Serve) -> None:
+    """Its contact follows, the meter reads the windings, and open again it reads none."""
+    bench = serve(speed=100, by_hand=True)
+    port = bench.port("resistance_meter")
+
+    def reads() -> list[float]:
+        return [float(value) for value in asked(port, "FETC?")[0].split(",")]
+
+    over_range = reads()
+    assert bench.do("selector 1") == ["the selector is turned: to position 1"]
+    assert waited_for(lambda: 0.0 < min(reads()) < max(reads()) < 10.0)
+    assert bench.ask(lambda: bench.plant.resistance_selector.contact) == 1
+    assert bench.do("selector open") == ["the selector is turned: open"]
+    assert waited_for(lambda: reads() == over_range)
+
+
+@pytest.mark.parametrize("line", ["selector", "selector 2", "selector 0", "selector shut"])
+def test_a_selector_has_the_positions_of_the_stand_file(serve: Serve, line: str) -> None:
+    """One here; anything else is said to be none."""
+    assert serve(by_hand=True).do(line) == ["selector open, or selector 1 to 1"]
+
+
 @pytest.mark.parametrize(
     ("line", "words"),
     [
+        ("selector 1", "the program turns the selector"),
         ("dance", "'dance' is none of: fault NAME"),
         ("fault nonsense", "there is no 'nonsense'"),
         ("fault guard_opend", "did you mean guard_opened?"),

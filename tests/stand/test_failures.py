@@ -18,6 +18,7 @@ from acquire.archive import FILE, Archive
 from acquire.records import Event
 from sequences.expected import Expected
 from sequences.loss_test import loss_test
+from sequences.prompt import MAKING_SAFE
 from sequences.scan import Procedure, Wait
 from tests.stand.conftest import STAGES, Watch, Watched
 from tests.stand.hands import left_alone, open_soon
@@ -201,3 +202,27 @@ def test_killed_outright_it_leaves_every_event_that_it_told_of_but_the_last(
         kinds = [e.kind for e in archive.events(1)]
         assert kinds == [*told[:-1], "run.abandoned", "run.sealed"]
         assert archive.verify(1).faults == ()
+
+
+class TestContactsAtTheEnd:
+    """Nobody reads the contacts in the very scan in which the last prompt is answered."""
+
+    def silent(self, watch: Watch) -> Watched:
+        watched = watch()
+        prompts = [row[0] for row in MAKING_SAFE]
+        watched.until(lambda _scan: [e.facts["id"] for e in watched.told("prompt")][-3:] == prompts)
+        watched.plant.silent.add("contacts")
+        watched.until(lambda scan: any(a.prompt == prompts[-1] for a in scan.answers))
+        watched.go_on(3.0)
+        return watched
+
+    def test_an_answer_that_is_lost_is_waited_for(self, watch: Watch) -> None:
+        watched = self.silent(watch)
+        watched.plant.silent.clear()
+        assert watched.finish().end == "complete"
+
+    def test_contacts_that_are_read_no_more_are_a_finding(self, watch: Watch) -> None:
+        outcome = self.silent(watch).finish()
+        assert outcome.end == "stopped"
+        assert outcome.finding is not None
+        assert outcome.finding["name"] == "contactor_not_open"

@@ -6,7 +6,14 @@ from typing import Any
 import pytest
 
 from drivers.outputs import LOOP_REGULATOR, LV, SELECTOR
-from sequences.prompt import OPERATOR_HOLD, OPERATOR_STOP, Answer
+from sequences.prompt import (
+    CONNECTED_COLD,
+    CONNECTED_HOT,
+    MAKING_SAFE,
+    OPERATOR_HOLD,
+    OPERATOR_STOP,
+    Answer,
+)
 from sequences.schedule import Overload
 from tests.stand.conftest import S, Watch, Watched
 from tests.stand.hands import (
@@ -140,13 +147,28 @@ class TestResistanceMeter:
 
 class TestPeopleWhoSwitch:
     def test_come_to_a_stand_that_was_read_as_dead(self, watch: Watch) -> None:
-        """Made safe before they connect the meter, and again before the end."""
+        """Made safe before they connect the meter, and again, the meter off, before the end."""
         watched = watch(short(), procedure=switched_by_people)
+        witness = Witness(watched.plant)
         assert end_of(watched) == "complete"
         asked = [e.facts["id"] for e in watched.told("prompt")]
         assert asked[0] == "resistance_meter_connected"
         at = asked.index("resistance_meter_connected_hot")
-        assert asked[at - 2 : at] == asked[-2:] == ["discharged_and_earthed", "supplies_locked"]
+        safe = [row[0] for row in MAKING_SAFE]
+        assert asked[at - 3 : at] == asked[-3:] == safe
+        assert asked[at + 1 :] == ["resistance_meter_disconnected", *safe]
+        earthing_s = watched.told("prompt")[-1].t / S
+        assert witness.of("selector")[-1].stands == 0
+        assert witness.of("selector")[-1].t_s < earthing_s
+
+    @pytest.mark.parametrize("row", [CONNECTED_COLD, CONNECTED_HOT])
+    def test_are_asked_whether_nothing_lies_across_what_is_measured(
+        self, row: tuple[str, str, str, str]
+    ) -> None:
+        """Each winding alone: an earth at both ends of one would be measured with it."""
+        before, _, _ = row[1].partition(" open: ")
+        for words in ("parallel link", "loop", "earths across the windings measured"):
+            assert words in before
 
     def test_do_not_come_to_one_that_reads_live(self, watch: Watch) -> None:
         """A voltmeter over range is no voltmeter at nought."""
