@@ -126,10 +126,15 @@ class Outputs:
 
     def _command(self, output: str, target: float, travel: int, address: int, word: int) -> None:
         state = self._states[output]
-        if state.commanded != target:
-            now = self._clock.now()
-            self._states[output] = OutputState(target, now, now + travel, None)
+        if state.commanded == target:
+            self._write(address, word)
+            return
+        since = self._clock.now()
+        self._states[output] = OutputState(target, since, since + travel, None)
         self._write(address, word)
+        # The write may have waited: what travels has not begun before it was told.
+        due = self._clock.now() + travel
+        self._states[output] = self._states[output]._replace(due=due)
 
     def _write(self, address: int, word: int) -> None:
         try:

@@ -81,7 +81,7 @@ def _supply(
     return (
         Trip(f"{side}_regulator_does_not_follow", None, 1, closed, when.late(regulator),
              "a drive or its feedback is dead and would be raised for ever",
-             saying(f"{regulator} was told to move and its position does not follow"),
+             when.late_words(regulator),
              "regulator drive, position feedback"),
         Trip(f"{side}_voltage_does_not_follow", channel, 1, proven, when.deaf(regulator),
              "a dead voltage reading would be raised for ever",
