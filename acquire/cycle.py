@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Protocol
 
 from acquire.database import ArchiveError
+from acquire.lateness import HeldUp
 from drivers.link import InstrumentFault
 from drivers.outputs import LOOP, LV, Outputs
 from drivers.reading import OVER_RANGE, Reading
@@ -20,6 +21,7 @@ from sequences.prompt import Answer, Prompt
 from sequences.protection import Protection
 from sequences.run import Run, State
 from sequences.scan import (
+    GUARD,
     Arrived,
     Ask,
     Close,
@@ -120,6 +122,7 @@ class Cycle:
         self._noted: set[tuple[str, str]] = set()
         self._faulty: set[str] = set()
         self._beaten = 0
+        self._held_up = HeldUp()
 
     def publish(
         self, instrument: str, readings: tuple[Reading, ...], fault: InstrumentFault | None
@@ -127,6 +130,11 @@ class Cycle:
         """Take a poll's readings into the image, and note a fault that begins or ends."""
         self.image.publish(instrument, readings)
         self._note_fault(instrument, fault)
+
+    def begins(self, now: int, late_ns: int) -> None:
+        """Note how late the scan is that begins at stand time `now`, for what it may find."""
+        if self._held_up.note(now, late_ns):
+            self.note(now, "held_up", {"late_s": round(late_ns / S, 3)})
 
     def scan(self, now: int) -> None:
         """Run one scan at stand time `now`; a scan that fails opens everything first."""
@@ -234,7 +242,8 @@ class Cycle:
             return evidence
         if trip.category == 0:
             self.outputs.open_all()
-        self.run.stop(trip, trip.seen(View(scan, evidence, self.expected)), scan)
+        seen = trip.seen(View(scan, evidence, self.expected)) + self._held_up.words(scan.now)
+        self.run.stop(trip, seen, scan)
         return evidence.revoke()
 
     def _intend(self, request: Request, passage: Passage) -> str | None:
@@ -311,15 +320,17 @@ class Cycle:
         if evidence is before:
             return
         if before.guard_shut is not None and evidence.guard_shut is None:
-            self._note("evidence", {"name": "emptied", "words": "the guard opened: nothing holds"})
+            why = "opened" if self.last.was_open(GUARD) else "was unread and may have opened"
+            facts = {"name": "emptied", "words": f"the guard {why}: nothing holds"}
+            self._note("evidence", facts)
         for name, words in ANNOUNCED:
             if getattr(before, name) is None and getattr(evidence, name) is not None:
-                facts: dict[str, Any] = {"name": name, "words": words}
+                shown: dict[str, Any] = {"name": name, "words": words}
                 if name == "loop" and evidence.loop is not None:
-                    facts["impedance_ohm"] = evidence.loop.impedance_ohm
+                    shown["impedance_ohm"] = evidence.loop.impedance_ohm
                 if name == "opposed" and evidence.gap is not None:
-                    facts["ratio_percent"] = 100 * evidence.gap.ratio
-                self._note("evidence", facts)
+                    shown["ratio_percent"] = 100 * evidence.gap.ratio
+                self._note("evidence", shown)
 
     def _record_state(self) -> None:
         try:

@@ -5,7 +5,6 @@ from math import isinf
 from typing import NamedTuple
 
 from drivers.outputs import LOOP, LV, LV_REGULATOR
-from drivers.reading import OVER_RANGE
 from sequences.evidence import Evidence, is_closed, is_open
 from sequences.expected import Expected
 from sequences.following import has_followed
@@ -203,51 +202,6 @@ def loop_current_flows(value: float, at: View) -> bool:
     return value > 0.05 * at.expected.nameplate.hv_current_a
 
 
-def overdue(at: View, channel: str) -> bool:
-    """The answer after a channel's newest is not there in time: its link or this program hangs.
-
-    What the newest showed may be over by now, and until it is stale the next one has to tell.
-    """
-    reading = at.scan.image[channel]
-    if reading.value is None and reading.reason != OVER_RANGE:
-        return True
-    return at.scan.now - reading.began > at.expected.next_answer_ns(channel)
-
-
-def unread(at: View, channel: str) -> bool:
-    """A channel is older than it may be, so that nobody waits for its next answer any more."""
-    return at.scan.now - at.scan.alive[channel] > at.expected.channels[channel].stale_after_s * S
-
-
-def late(output: str) -> Exceeded:
-    """The regulator is not at rest 3 s after its travel time, as its position still reads.
-
-    A position that is not read shows nothing: one that is critical is a stale channel.
-    """
-
-    def late_(_value: float, at: View) -> bool:
-        state = at.scan.outputs[output]
-        if state.at_rest_since is not None or at.scan.now <= state.due + 3 * S:
-            return False
-        if not overdue(at, output):
-            return True
-        return unread(at, output) and not at.expected.channels[output].critical
-
-    return late_
-
-
-def late_words(output: str) -> Callable[[View], str]:
-    """Return the words for a regulator that does not follow, or of which nobody can tell."""
-
-    def words(at: View) -> str:
-        if unread(at, output):
-            age_s = (at.scan.now - at.scan.alive[output]) / S
-            return f"{output} was told to move and its position is unread for {age_s:.1f} s"
-        return f"{output} was told to move and its position does not follow"
-
-    return words
-
-
 def deaf(output: str) -> Exceeded:
     """The voltage followed a raise by less than a quarter of what the position promises.
 
@@ -326,23 +280,6 @@ def off_frequency(value: float, at: View) -> bool:
     return abs(value - rated) > 0.01 * rated
 
 
-def stale_channels(at: View) -> list[str]:
-    """Return the critical channels that are older than they may be while their contactor is on."""
-    scan = at.scan
-    stale = []
-    for name, limit in at.expected.critical_ns:
-        if scan.now - scan.alive[name] <= limit:
-            continue
-        if loop_closed(at) if name.startswith("hv.") else any_closed(at):
-            stale.append(name)
-    return stale
-
-
-def something_stale(_value: float, at: View) -> bool:
-    """A critical channel is stale."""
-    return bool(stale_channels(at))
-
-
 def record_late(_value: float, at: View) -> bool:
     """The archive's last commit is older than two commit intervals, at least 10 s."""
     allowed = max(2 * at.expected.commit_interval_s, 10.0)
@@ -390,11 +327,6 @@ def saying(words: str) -> Callable[[View], str]:
         return words
 
     return plain
-
-
-def stale_words(at: View) -> str:
-    """Which channels are stale."""
-    return "no good reading in time from " + ", ".join(stale_channels(at))
 
 
 def prompt_words(at: View) -> str:

@@ -137,12 +137,8 @@ def is_open(scan: Scan, channel: str) -> bool:
 
 def guard_was_open(scan: Scan, expected: Expected) -> bool:
     """Return whether the guard was seen open since the last scan, or may have been open unseen."""
-    if is_open(scan, GUARD):
+    if scan.was_open(GUARD):
         return True
-    # Opened and shut between two scans, the newest reading is of a shut guard.
-    for reading in scan.arrived:
-        if reading.channel == GUARD and reading.value is not None and reading.value < 0.5:
-            return True
     # People may have been in and out while nobody read it. While a contactor is closed such a
     # channel is a trip, and that keeps what armed trips use.
     told_closed = scan.outputs[LV].commanded + scan.outputs[LOOP].commanded > 0

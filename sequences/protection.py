@@ -8,7 +8,8 @@ from math import inf
 from typing import NamedTuple
 
 from drivers.reading import OVER_RANGE, Reading
-from sequences.conditions import View, overdue, proving_with_loop, unread
+from sequences.age_conditions import overdue, unread
+from sequences.conditions import View, proving_with_loop
 from sequences.evidence import Evidence
 from sequences.expected import Expected
 from sequences.scan import S, Scan
