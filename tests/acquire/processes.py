@@ -22,12 +22,12 @@ PATIENT_S = 20.0
 LONG_S = 120.0
 
 
-def patient_stand(folder: Path) -> Path:
+def patient_stand(folder: Path, patient_s: float = PATIENT_S) -> Path:
     """Write the shipped scenario as a folder: free ports, short windows, and patience."""
     shutil.copytree(load_scenario("distribution_pair", "loss_test").folder, folder)
     for path, pattern, by in (
-        ("stand.toml", r"stale_after_s = [\d.]+", f"stale_after_s = {PATIENT_S}"),
-        ("stand.toml", r"drop_s = [\d.]+", f"drop_s = {PATIENT_S}"),
+        ("stand.toml", r"stale_after_s = [\d.]+", f"stale_after_s = {patient_s}"),
+        ("stand.toml", r"drop_s = [\d.]+", f"drop_s = {patient_s}"),
         ("stand.toml", r"(?<=timeout_s = )[\d.]+", "1.0"),
         ("schedules/loss_test.toml", r"window_s = [\d.]+", "window_s = 10.0"),
         ("schedules/loss_test.toml", r"dwell_s = [\d.]+", "dwell_s = 5.0"),
@@ -136,9 +136,11 @@ class Process:
 class Served:
     """A stand that is served, and the program that runs it, at the same speed."""
 
-    def __init__(self, folder: Path, speed: float = SPEED, *options: str) -> None:
+    def __init__(
+        self, folder: Path, speed: float = SPEED, *options: str, patient_s: float = PATIENT_S
+    ) -> None:
         self.speed = speed
-        self.folder = patient_stand(folder / "stand")
+        self.folder = patient_stand(folder / "stand", patient_s)
         self.out = folder / "runs"
         self.stand = self.start(Process, "simulate", str(self.folder), *options)
         self.stand.until("lines here")
@@ -150,10 +152,14 @@ class Served:
         return kind(*words, "--speed", str(self.speed), answer=answer)
 
     def run(
-        self, *options: str, answer: bool = True, kind: Callable[..., Process] = Process
+        self,
+        *options: str,
+        answer: bool = True,
+        kind: Callable[..., Process] = Process,
+        schedule: str = "loss_test",
     ) -> Process:
         """Start the program on it."""
-        words = ("run", str(self.folder), "--schedule", "loss_test", "--out", str(self.out))
+        words = ("run", str(self.folder), "--schedule", schedule, "--out", str(self.out))
         program = self.start(kind, *words, *options, answer=answer)
         self.programs.append(program)
         return program

@@ -1,0 +1,88 @@
+"""A heat run on the served stand that is cut short in its soak, and the run that continues it."""
+
+import re
+import signal
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from acquire.archive import Archive
+from acquire.configuration import load_scenario
+from acquire.heat_fold import folded
+from acquire.stand import expected_of
+from tests.acquire.processes import Process, Served, states
+
+# Of the wall's time, what takes two hours of the stand's is two minutes.
+FAST = 60.0
+# What is stale, or dropped, at that speed: two seconds of the wall's.
+PATIENT_S = 2 * FAST
+# Longer than the half-hour after which a soak tells how warm it is.
+SOAK_H = 0.75
+
+
+@pytest.fixture(name="served")
+def _served(tmp_path: Path) -> Iterator[Served]:
+    served = Served(tmp_path, FAST, patient_s=PATIENT_S)
+    schedule = served.folder / "schedules" / "heat_run.toml"
+    told = schedule.read_text()
+    for key, by in (
+        ("window_s", 10.0),
+        ("dwell_s", 5.0),
+        ("cold_s", 60.0),
+        ("cooling_s", 1500.0),
+        ("time_limit_h", SOAK_H),
+    ):
+        told = re.sub(rf"(?m)^{key} = [\d.]+", f"{key} = {by}", told)
+    schedule.write_text(told)
+    yield served
+    served.close()
+
+
+def marks(served: Served, run: int) -> dict[str, dict[str, Any]]:
+    """Return what a run has marked in its record, by name."""
+    with Archive(served.out, read_only=True) as archive:
+        assert archive.verify(run).whole
+        shown = [dict(e.facts) for e in archive.events(run) if e.kind == "shows"]
+    return {facts["mark"]: facts for facts in shown if "mark" in facts}
+
+
+def cut_short(served: Served, how: str) -> Process:
+    """Return a heat run that was killed, or stopped by a signal, half an hour into its soak."""
+    program = served.run(schedule="heat_run")
+    program.until("soak ─")
+    program.until("rises A")
+    if how == "killed":
+        program.kill()
+    else:
+        program.signal(signal.SIGTERM)
+        assert program.code() == 3
+    return program
+
+
+@pytest.mark.campaign
+@pytest.mark.parametrize("how", ["killed", "stopped"])
+def test_a_heat_run_cut_short_in_its_soak_is_continued_to_its_end(served: Served, how: str) -> None:
+    cut_short(served, how)
+    second = served.run("--continues", "1", schedule="heat_run")
+    second.until("soak ─")
+    # It soaks with the history of the first, and ends by the schedule's time limit: not steady.
+    code = second.code()
+    print(*second.lines[-45:], sep="\n")
+    with Archive(served.out, read_only=True) as archive:
+        first, last = archive.runs()
+        expected = expected_of(load_scenario(str(served.folder), "heat_run"))
+        record = folded(archive, last.run, expected)
+        began_s = first.last_t / 1e9
+    assert first.end == ("aborted" if how == "killed" else "stopped")
+    assert (last.continues, last.end) == (first.run, "complete")
+    assert code in {0, 4}
+    before, after = marks(served, first.run), marks(served, last.run)
+    assert {"cold", "losses", "soak"} <= set(before)
+    assert not {"cold", "losses"} & set(after)
+    assert {"continues", "soak", "shutdown"} <= set(after)
+    assert after["soak"]["at_s"] > began_s
+    print("gap", after["continues"]["gap_s"], "s; soak again at", after["soak"]["at_s"], "s")
+    assert record.losses is not None
+    assert states(served.stand.lines, "lv_contactor")[-1] == "open"
