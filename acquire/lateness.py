@@ -29,7 +29,7 @@ class HeldUp:
         if self._until < 0 or ago_ns > REMEMBERED_NS:
             return ""
         return (
-            f"; but this program was held up for {self._late_ns / 1e9:.1f} s"
+            f"; but scans were held up for {self._late_ns / 1e9:.1f} s"
             f" until {ago_ns / 1e9:.1f} s before"
         )
 

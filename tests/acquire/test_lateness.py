@@ -38,9 +38,7 @@ def test_what_held_scans_up_is_told_for_ten_seconds() -> None:
     assert not held_up.note(20_000 * MS, 499 * MS)
     assert held_up.words(20_000 * MS) == ""
     assert held_up.note(20_000 * MS, 3_100 * MS)
-    assert held_up.words(20_200 * MS) == (
-        "; but this program was held up for 3.1 s until 0.2 s before"
-    )
+    assert held_up.words(20_200 * MS) == ("; but scans were held up for 3.1 s until 0.2 s before")
     assert not held_up.note(25_000 * MS, 0)
     assert held_up.words(30_000 * MS)
     assert not held_up.words(30_001 * MS)
