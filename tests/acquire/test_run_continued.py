@@ -13,7 +13,7 @@ from acquire.archive import Archive
 from acquire.configuration import load_scenario
 from acquire.heat_fold import folded
 from acquire.stand import expected_of
-from tests.acquire.processes import Process, Served, states
+from tests.acquire.processes import Served, states
 
 # Of the wall's time, what takes two hours of the stand's is two minutes.
 FAST = 60.0
@@ -22,6 +22,8 @@ PATIENT_S = 2 * FAST
 # How long the first soaks before it is cut short, and how often a test looks, of the wall's time.
 SOAKED_S = 1500.0
 LOOKS_S = 1.0
+# Nobody is at the stand for so long, of the wall's time.
+AWAY_S = 5.0
 # Longer than the hour over which the loss of a heat run is averaged.
 SOAK_H = 1.25
 
@@ -51,14 +53,14 @@ def marks(served: Served, run: int) -> dict[str, dict[str, Any]]:
     return {facts["mark"]: facts for facts in shown if "mark" in facts}
 
 
-def cut_short(served: Served, how: str) -> Process:
-    """Return a heat run that was killed, or stopped by a signal, 25 minutes into its soak."""
+def cut_short(served: Served, how: str) -> float:
+    """Kill a heat run, or stop it by a signal, 25 minutes into its soak; return when, stand's s."""
     program = served.run(schedule="heat_run")
     program.until("soak ─")
     until_s = served.now_s() + SOAKED_S
     while served.now_s() < until_s:
         time.sleep(LOOKS_S)
-    told = len(served.stand.lines)
+    told, cut_s = len(served.stand.lines), served.now_s()
     if how == "killed":
         program.kill()
         # Before the hardware has cut, whoever starts finds the stand live, and leaves it.
@@ -66,13 +68,15 @@ def cut_short(served: Served, how: str) -> Process:
     else:
         program.signal(signal.SIGTERM)
         assert program.code() == 3
-    return program
+    return cut_s
 
 
 @pytest.mark.campaign
 @pytest.mark.parametrize("how", ["killed", "stopped"])
 def test_a_heat_run_cut_short_in_its_soak_is_continued_to_its_end(served: Served, how: str) -> None:
-    cut_short(served, how)
+    cut_s = cut_short(served, how)
+    time.sleep(AWAY_S)
+    away_s = served.now_s() - cut_s
     second = served.run("--continues", "1", schedule="heat_run")
     for stage in ("soak", "cool"):
         second.until(f"{stage} ─")
@@ -83,7 +87,7 @@ def test_a_heat_run_cut_short_in_its_soak_is_continued_to_its_end(served: Served
         first, last = archive.runs()
         expected = expected_of(load_scenario(str(served.folder), "heat_run"))
         record = folded(archive, last.run, expected)
-        began_s = first.last_t / 1e9
+        left_s = first.last_t / 1e9
     assert first.end == ("aborted" if how == "killed" else "stopped")
     assert (last.continues, last.end) == (first.run, "complete")
     assert code in {0, 4}
@@ -91,7 +95,12 @@ def test_a_heat_run_cut_short_in_its_soak_is_continued_to_its_end(served: Served
     assert {"cold", "losses", "soak"} <= set(before)
     assert not {"cold", "losses"} & set(after)
     assert {"continues", "soak", "shutdown"} <= set(after)
-    assert after["soak"]["at_s"] > began_s
-    print("gap", after["continues"]["gap_s"], "s; soak again at", after["soak"]["at_s"], "s")
     assert record.losses is not None
+    minutes_s = record.history().t_s
+    assert minutes_s[0] < before["cold"]["at_s"]
+    assert minutes_s[-1] > after["shutdown"]["at_s"]
+    # The stand went on meanwhile, at its own speed.
+    gap_s = after["continues"]["gap_s"]
+    print(f"gap {gap_s:.0f} s; left at {left_s:.0f} s, soak again at {after['soak']['at_s']:.0f} s")
+    assert gap_s >= away_s
     assert states(served.stand.lines, "lv_contactor")[-1] == "open"
