@@ -108,7 +108,7 @@ def _is_over(trip: Trip, count: Count, at: View) -> bool:
     delay, channel = trip.delay_s * S, trip.watch
     if channel is None or at.scan.now - count.first < delay:
         return False
-    if at.scan.image[channel].t - count.first >= delay or unread(at, channel):
+    if at.scan.alive[channel] - count.first >= delay or unread(at, channel):
         return True
     polled_meanwhile = at.expected.periods_s[channel] < trip.delay_s
     return count.readings > polled_meanwhile and not overdue(at, channel)

@@ -208,6 +208,11 @@ class TestHangs:
         open_ = self.hung(0.8, reads(LV, 0.0, 0.75), newest=0.75)
         assert judged(self.row, self.first(), self.hung(0.7, newest=0.05), open_) == [False] * 3
 
+    def test_a_failure_is_no_reading_that_tells(self) -> None:
+        """That nobody answered shows neither an open contact nor a closed one."""
+        failed = self.hung(0.8, fails(LV, 0.7), newest=0.05)
+        assert judged(self.row, self.first(), failed) == [False, False]
+
     def test_one_reading_is_not_enough_where_the_next_should_have_come(self) -> None:
         """Also where an answer may take so long that it is not yet overdue."""
         slow = replace(shipped(), latencies_s={**shipped().latencies_s, LV: 1.0})
