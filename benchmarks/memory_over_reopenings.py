@@ -33,7 +33,7 @@ from tests.acquire.processes import Served
 MARKS = 10
 ANSWER_S = 1.0
 # On a line, which is quiet for twice as long after a fault, and where nobody answers.
-LINE_S = 0.05
+LINE_S = 0.1
 SILENT_S = 0.01
 CONTACTS = Block(0, 12)
 
@@ -142,7 +142,7 @@ def kinds(served: Served) -> dict[str, tuple[Callable[[], None], bool]]:
             False,
         ),
         "RTU, opened again": (again(on_line, ask_line), True),
-        "RTU, made afresh": (afresh(on_line, ask_line), True),
+        "RTU, made afresh": (afresh(on_line, ask_line), False),
         "RTU, no such unit": (in_vain(lambda: register_link(nobody, "nobody"), silent), True),
     }
 
@@ -178,4 +178,4 @@ def over(name: str, once: Callable[[], None], times: int) -> None:
 if __name__ == "__main__":
     words = [int(word) for word in sys.argv[1:]]
     with suppress(KeyboardInterrupt):
-        main(words[0] if words else 5000, words[1] if words[1:] else 500)
+        main(words[0] if words else 5000, words[1] if words[1:] else 1000)
