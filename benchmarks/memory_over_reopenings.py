@@ -31,9 +31,12 @@ from drivers.link import Block, InstrumentFault, RegisterLink, TextLink
 from tests.acquire.processes import Served
 
 MARKS = 10
+# Of the stand: what its instruments take to answer is a fiftieth so long.
+SPEED = 50.0
 ANSWER_S = 1.0
 # On a line, which is quiet for twice as long after a fault, and where nobody answers.
 LINE_S = 0.1
+SILENT = "hv_analyser"  # the second text instrument of the stand file
 SILENT_S = 0.01
 CONTACTS = Block(0, 12)
 
@@ -98,10 +101,9 @@ def in_vain(make: Callable[[], object], ask: Callable[..., None]) -> Callable[[]
 def kinds(served: Served) -> dict[str, tuple[Callable[[], None], bool]]:
     """Return what is done over and over, by its name, and whether on a serial line."""
     told = (served.folder / "stand.toml").read_text(encoding="utf-8")
-    text = re.search(r'"(TCPIP::[^"]+)"', told)
+    text, silent_text = re.findall(r'"(TCPIP::[^"]+)"', told)[:2]
     unit = re.search(r'name = "contacts"[^\[]*?"(modbus-tcp:[^"]+)"', told)
     line = re.search(r"^  contacts +(/\S+) +Modbus RTU, parity N, unit (\d+)$", served.table, re.M)
-    assert text
     assert unit
     assert line
     rtu = f"modbus-rtu:{line[1]},115200,N/{line[2]}"
@@ -110,7 +112,7 @@ def kinds(served: Served) -> dict[str, tuple[Callable[[], None], bool]]:
         closed = free.getsockname()[1]
 
     def texts() -> TextLink:
-        return text_link(text[1], "text")
+        return text_link(text, "text")
 
     def registers() -> RegisterLink:
         return register_link(unit[1], "registers")
@@ -118,9 +120,8 @@ def kinds(served: Served) -> dict[str, tuple[Callable[[], None], bool]]:
     def on_line() -> RegisterLink:
         return register_link(rtu, "line")
 
-    def unasked(link: TextLink) -> None:
-        # A command that has no answer is asked for one.
-        link.query("*CLS", SILENT_S)
+    def unheard(link: TextLink) -> None:
+        link.query("*IDN?", SILENT_S)
 
     def silent(link: RegisterLink) -> None:
         link.read(CONTACTS, SILENT_S)
@@ -128,7 +129,10 @@ def kinds(served: Served) -> dict[str, tuple[Callable[[], None], bool]]:
     return {
         "text, opened again": (again(texts, ask_text), False),
         "text, made afresh": (afresh(texts, ask_text), False),
-        "text, never answered": (in_vain(texts, unasked), False),
+        "text, never answered": (
+            in_vain(lambda: text_link(silent_text, "silent"), unheard),
+            False,
+        ),
         "text, nobody listens": (
             in_vain(lambda: text_link(f"TCPIP::127.0.0.1::{closed}::SOCKET", "gone"), ask_text),
             False,
@@ -151,8 +155,9 @@ def main(times: int, serial_times: int) -> None:
     """Open and print."""
     drivers.connection.SHORTEST_BACK_OFF_S = 0.0
     with tempfile.TemporaryDirectory() as place:
-        served = Served(Path(place), 1.0, "--rtu")
+        served = Served(Path(place), SPEED, "--rtu")
         try:
+            served.stand.type(f"fault {SILENT}_silent")
             for name, (once, serial) in kinds(served).items():
                 over(name, once, serial_times if serial else times)
         finally:
@@ -178,4 +183,4 @@ def over(name: str, once: Callable[[], None], times: int) -> None:
 if __name__ == "__main__":
     words = [int(word) for word in sys.argv[1:]]
     with suppress(KeyboardInterrupt):
-        main(words[0] if words else 5000, words[1] if words[1:] else 1000)
+        main(words[0] if words else 5000, words[1] if words[1:] else 500)

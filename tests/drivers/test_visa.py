@@ -27,7 +27,7 @@ from drivers.description import Channel, Instrument, Query, TextDescription
 from drivers.instrument import TextInstrument
 from drivers.link import BadAnswer, ConnectionLost, InstrumentFault, NoAnswer, Refused
 from drivers.reading import Quality
-from drivers.visa import LONGEST_ANSWER, VisaTextLink, _Messages, _translated
+from drivers.visa import LONGEST_ANSWER, VisaTextLink, _Messages, _opened, _translated
 from tests.drivers.canned import CannedClock
 from tests.drivers.served import served
 
@@ -528,6 +528,18 @@ def test_no_bytes_get_past_the_seam(answer: bytes) -> None:
     if line:
         assert answer.count(b"\n") == 1
         assert line == answer.decode("ascii").rstrip("\r\n")
+
+
+def test_of_a_session_that_was_closed_the_library_keeps_nothing() -> None:
+    with served(_answer) as server:
+        session = _opened(server.resource, "lv")
+        library: Any = session._opened.visalib
+        handle = session._opened.session
+        assert handle in library.sessions
+        assert handle in library._last_status_in_session
+        session.close()
+    assert handle not in library.sessions
+    assert handle not in library._last_status_in_session
 
 
 def test_the_session_is_what_this_relies_on() -> None:
