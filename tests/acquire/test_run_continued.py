@@ -97,7 +97,7 @@ def test_a_heat_run_cut_short_in_its_soak_is_continued_to_its_end(served: Served
     assert {"continues", "soak", "shutdown"} <= set(after)
     assert record.losses is not None
     minutes_s = record.history().t_s
-    assert minutes_s[0] < before["cold"]["at_s"]
+    assert minutes_s[0] < before["losses"]["at_s"]
     assert minutes_s[-1] > after["shutdown"]["at_s"]
     # The stand went on meanwhile, at its own speed.
     gap_s = after["continues"]["gap_s"]
