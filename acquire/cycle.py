@@ -242,9 +242,15 @@ class Cycle:
             return evidence
         if trip.category == 0:
             self.outputs.open_all()
-        seen = trip.seen(View(scan, evidence, self.expected)) + self._held_up.words(scan.now)
-        self.run.stop(trip, seen, scan)
+        seen = trip.seen(View(scan, evidence, self.expected))
+        self.run.stop(trip, seen + self._besides(scan.now), scan)
         return evidence.revoke()
+
+    def _besides(self, now: int) -> str:
+        """Return what else is known where something trips: it may be its cause."""
+        fault = self.outputs.fault
+        lost = f"; no heartbeat since the outputs failed: {fault.came_back}" if fault else ""
+        return self._held_up.words(now) + lost
 
     def _intend(self, request: Request, passage: Passage) -> str | None:
         """Note the intent of a closing once nothing else is missing; return what it closes."""
