@@ -94,10 +94,16 @@ class Utc:
         return round(self.stepped_s * S)
 
 
-def stand_time_of_now(anchor: tuple[int, str]) -> int:
-    """Return the stand time (ns) that it would be now, had it gone on since an anchor."""
+def stand_time_of_now(anchor: tuple[int, str], left_t: int, ran: float, goes: float) -> int:
+    """Return the stand time (ns) that it is now, on a stand that was left at `left_t`.
+
+    From the anchor to there it ran `ran` times as fast as the wall's clock, since then `goes`
+    times. A clock on the wall that was set back takes nothing off `left_t`.
+    """
     t, utc = anchor
-    return t + round((datetime.now(UTC) - datetime.fromisoformat(utc)).total_seconds() * S)
+    passed_s = (datetime.now(UTC) - datetime.fromisoformat(utc)).total_seconds()
+    since_s = passed_s - (left_t - t) / S / ran
+    return left_t + max(round(since_s * goes * S), 0)
 
 
 class Anchors:

@@ -8,11 +8,12 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Protocol
 
 from acquire.database import ArchiveError
+from acquire.lateness import HeldUp
 from drivers.link import InstrumentFault
 from drivers.outputs import LOOP, LV, Outputs
 from drivers.reading import OVER_RANGE, Reading
 from sequences.conditions import View
-from sequences.evidence import Evidence, guard_seen_open, is_answer_to
+from sequences.evidence import Evidence, is_answer_to
 from sequences.expected import Expected
 from sequences.gate import Passage, gate
 from sequences.permissives import INTENT_MISSING, PERMISSIVES, Permissive, Situation
@@ -35,6 +36,7 @@ from sequences.scan import (
     Scan,
     WithholdHeartbeat,
 )
+from sequences.trips import COMMAND_LOST, Trip
 
 Observer = Callable[[int, str, Mapping[str, Any]], None]
 
@@ -133,6 +135,7 @@ class Cycle:
         self._drop_ns = round(expected.watchdog_drop_s * S)
         # What the hardware says of itself: blind to it, nothing is kept energised.
         self._inputs = [(c, round(expected.channels[c].stale_after_s * S)) for c in INPUTS]
+        self._held_up = HeldUp()
 
     def publish(
         self, instrument: str, readings: tuple[Reading, ...], fault: InstrumentFault | None
@@ -141,6 +144,11 @@ class Cycle:
         self._polled.add(instrument)
         self.image.publish(instrument, readings)
         self._note_fault(instrument, fault)
+
+    def begins(self, now: int, late_ns: int) -> None:
+        """Note how late the scan is that begins at stand time `now`, for what it may find."""
+        if self._held_up.note(now, late_ns):
+            self.note(now, "held_up", {"late_s": round(late_ns / S, 3)})
 
     def scan(self, now: int) -> None:
         """Run one scan at stand time `now`; a scan that fails opens everything first."""
@@ -252,8 +260,15 @@ class Cycle:
             return evidence
         if trip.category == 0:
             self.outputs.open_all()
-        self.run.stop(trip, trip.seen(View(scan, evidence, self.expected)), scan)
+        seen = trip.seen(View(scan, evidence, self.expected))
+        self.run.stop(trip, seen + self._besides(scan.now, trip), scan)
         return evidence.revoke()
+
+    def _besides(self, now: int, trip: Trip) -> str:
+        """Return what else is known where something trips: it may be its cause."""
+        fault = None if trip.name == COMMAND_LOST else self.outputs.fault
+        lost = f"; no heartbeat since the outputs failed: {fault.came_back}" if fault else ""
+        return self._held_up.words(now) + lost
 
     def _intend(self, request: Request, passage: Passage) -> str | None:
         """Note the intent of a closing once nothing else is missing; return what it closes."""
@@ -321,19 +336,19 @@ class Cycle:
         if evidence is before:
             return
         if before.guard_shut is not None and evidence.guard_shut is None:
-            seen = guard_seen_open(self.last)
-            why = "the guard opened" if seen else "the guard was not read in time"
-            self._note("evidence", {"name": "emptied", "words": f"{why}: nothing holds"})
+            why = "opened" if self.last.was_open(GUARD) else "was unread and may have opened"
+            facts = {"name": "emptied", "words": f"the guard {why}: nothing holds"}
+            self._note("evidence", facts)
         if evidence.revoked:
             return
         for name, words in ANNOUNCED:
             if getattr(before, name) is None and getattr(evidence, name) is not None:
-                facts: dict[str, Any] = {"name": name, "words": words}
+                shown: dict[str, Any] = {"name": name, "words": words}
                 if name == "loop" and evidence.loop is not None:
-                    facts["impedance_ohm"] = evidence.loop.impedance_ohm
+                    shown["impedance_ohm"] = evidence.loop.impedance_ohm
                 if name == "opposed" and evidence.gap is not None:
-                    facts["ratio_percent"] = 100 * evidence.gap.ratio
-                self._note("evidence", facts)
+                    shown["ratio_percent"] = 100 * evidence.gap.ratio
+                self._note("evidence", shown)
 
     def _record_state(self) -> None:
         try:

@@ -4,6 +4,36 @@ STEP_NS = 100_000
 STEPS = 10_000
 
 
+# What no trip's delay is shorter than is no hold-up to speak of; and what is so long ago explains
+# nothing any more. Both of stand time.
+LEAST_HELD_UP_NS = 500_000_000
+REMEMBERED_NS = 10_000_000_000
+
+
+class HeldUp:
+    """The last time that scans were held up, for the words of whatever then acts on a time."""
+
+    def __init__(self) -> None:
+        self._until = self._late_ns = -1
+
+    def note(self, now: int, late_ns: int) -> bool:
+        """Note how late the scan at `now` is, ns; return whether that is worth telling."""
+        if late_ns < LEAST_HELD_UP_NS:
+            return False
+        self._until, self._late_ns = now, late_ns
+        return True
+
+    def words(self, now: int) -> str:
+        """Return what to add to what is seen at `now`; nothing when nothing was held up lately."""
+        ago_ns = now - self._until
+        if self._until < 0 or ago_ns > REMEMBERED_NS:
+            return ""
+        return (
+            f"; but scans were held up for {self._late_ns / 1e9:.1f} s"
+            f" until {ago_ns / 1e9:.1f} s before"
+        )
+
+
 class Lateness:
     """Counts how late scans began, in steps of 0.1 ms, the last step and all above together."""
 

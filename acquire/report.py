@@ -239,6 +239,7 @@ LINES: dict[str, Callable[[Facts], Lines]] = {
         ("SIMULATED", ABNORMAL, f"{_words(f['name'])}: {f['happening']}")
     ],
     "scan.lateness": _lateness,
+    "held_up": lambda f: [("late", ABNORMAL, f"scans were held up for {f['late_s']:.1f} s")],
     "clock.anchor": lambda f: [("anchor", QUIET, f"UTC is {f['drift_s']:+g} s off stand time")],
     "note": lambda facts: [("note", PLAIN, str(facts["words"]))],
     "result": _nothing,  # the table at the end shows it

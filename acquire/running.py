@@ -50,7 +50,7 @@ def run_stand(stand: str, pair: str, schedule: str, wanted: Wanted) -> int:
     expected = expected_of(setup)
     with alone(setup.stand), Archive(wanted.out) as archive:
         left = archive.close_abandoned()
-        clock = WallClock(_begin(archive, setup, wanted.continues), speed=wanted.speed)
+        clock = WallClock(_begin(archive, setup, wanted), speed=wanted.speed)
         desk = Desk(expected, clock, unattended=wanted.unattended, as_json=wanted.as_json)
         for old in left:
             desk.observer(clock.now(), "note", {"words": _abandoned(old)})
@@ -87,11 +87,13 @@ def _abandoned(run: Run) -> str:
     )
 
 
-def _begin(archive: Archive, setup: Setup, continues: int | None) -> int:
+def _begin(archive: Archive, setup: Setup, wanted: Wanted) -> int:
     """Return the stand time (ns) at which a run begins: one that continues goes on in time."""
-    if continues is None:
+    if wanted.continues is None:
         return 0
-    refuse_to_continue(archive, continues, setup)
-    old = archive.run(continues)
+    refuse_to_continue(archive, wanted.continues, setup)
+    old = archive.run(wanted.continues)
     t, utc = old.header["anchors"][-1]
-    return max(stand_time_of_now((int(t), str(utc))), old.last_t)
+    started = next(e.facts for e in archive.events(old.run) if e.kind == "run.started")
+    ran = float(started.get("speed", 1.0))
+    return stand_time_of_now((int(t), str(utc)), old.last_t, ran, wanted.speed)

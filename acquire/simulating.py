@@ -16,7 +16,7 @@ from acquire.faults import catalogue
 from acquire.hands_console import WORDS, HandsConsole
 from acquire.serving import STEP_S, Place, ServedStand, ServingRefused, Wanted
 from acquire.site import Site
-from drivers.simulated.stand import STATUS
+from drivers.simulated.stand import STATUS, SimulatedStand
 
 if TYPE_CHECKING:
     from acquire.faults import SiteFault
@@ -70,24 +70,41 @@ async def _serve(
 
 async def _go_on(site: Site, move_on: Callable[[], None], ended: asyncio.Event) -> None:
     """Move the plant on and tell what switches, until it is ended."""
-    before = _switches(site)
+    switched = Switched(site.stand)
     while not ended.is_set():
         move_on()
-        now = _switches(site)
-        for name, is_on in now.items():
-            if before[name] != is_on:
-                _tell([f"{site.stand.t / S:.2f} s: {name} {_says(name, is_on)}"])
-        before = now
-        # The longest that what is told lags behind; the plant itself never does.
+        _tell(switched.untold())
+        # The longest that telling lags behind; neither the plant nor the instant that is told does.
         try:
             await asyncio.wait_for(ended.wait(), STEP_S)
         except TimeoutError:
             continue
 
 
-def _switches(site: Site) -> dict[str, float]:
-    status = dict(zip(STATUS, map(float, site.stand.status()), strict=True))
-    return {name: v for name, v in status.items() if "regulator" not in name}
+class Switched:
+    """What has switched on a plant, each at its own instant, however late it is asked for."""
+
+    def __init__(self, plant: SimulatedStand) -> None:
+        self._plant = plant
+        self._lines: list[str] = []
+        self._before = self._now()
+        plant.moved = self._look
+
+    def untold(self) -> list[str]:
+        """Return a line for each since the last call."""
+        lines, self._lines = self._lines, []
+        return lines
+
+    def _look(self) -> None:
+        now = self._now()
+        if now != self._before:
+            for name, before, is_on in zip(STATUS, self._before, now, strict=True):
+                if before != is_on and "regulator" not in name:
+                    self._lines.append(f"{self._plant.t / S:.2f} s: {name} {_says(name, is_on)}")
+            self._before = now
+
+    def _now(self) -> tuple[float, ...]:
+        return tuple(map(float, self._plant.status()))
 
 
 def _says(name: str, value: float) -> str:

@@ -158,6 +158,7 @@ class WallRun:
         missed, next_due = whole_periods(due, now, self._period)
         self.lateness.add(now - due, missed)
         self._publish(now)
+        self.cycle.begins(now, now - due)
         self.cycle.scan(now)
         self._watch(self.cycle.last, self.cycle.run)
         if self._anchors.drift_ns():

@@ -4,7 +4,8 @@ Openings and moves towards zero are never held back here; who may close or raise
 elsewhere, before it comes this far.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from functools import partial
 from typing import NamedTuple, Protocol
 
@@ -110,13 +111,14 @@ class Outputs:
         register = round(min(max(to, 0.0), 1.0) / regulator.scale)
         target = register * regulator.scale
         was = self._states[output].commanded
-        self._note(output, target, int(abs(target - was) / regulator.rate_per_s * S))
-        if output in self._motors:
-            self._motors[output].to(target, self._clock.now())
-        elif output in self._sources:
-            self._try(output, lambda: self._sources[output].to(target))
-        elif regulator.address is not None:
-            self._write(output, regulator.address, register)
+        travel = int(abs(target - was) / regulator.rate_per_s * S)
+        with self._told(output, target, travel):
+            if output in self._motors:
+                self._motors[output].to(target, self._clock.now())
+            elif output in self._sources:
+                self._try(output, lambda: self._sources[output].to(target))
+            elif regulator.address is not None:
+                self._write(output, regulator.address, register)
 
     def go_on(self) -> None:
         """Switch the motors of regulators on their way; once a scan, after what it commands."""
@@ -175,14 +177,21 @@ class Outputs:
             LOOP: wiring.loop_contactor.address,
             SELECTOR: wiring.resistance_selector.address,
         }[output]
-        self._note(output, float(word), 0)
-        self._write(output, address, word)
+        with self._told(output, float(word), 0):
+            self._write(output, address, word)
 
-    def _note(self, output: str, target: float, travel: int) -> None:
-        state = self._states[output]
-        if state.commanded != target:
-            now = self._clock.now()
-            self._states[output] = OutputState(target, now, now + travel, None)
+    @contextmanager
+    def _told(self, output: str, target: float, travel: int) -> Iterator[None]:
+        """Note a command that is being written; the same one again is none."""
+        if self._states[output].commanded == target:
+            yield
+            return
+        since = self._clock.now()
+        self._states[output] = OutputState(target, since, since + travel, None)
+        yield
+        # The write may have waited: what travels has not begun before it was told.
+        due = self._clock.now() + travel
+        self._states[output] = self._states[output]._replace(due=due)
 
     def _write(self, output: str, address: int, word: int) -> None:
         self._try(output, lambda: self._link.write(address, (word,), self._wiring.timeout_s))

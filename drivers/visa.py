@@ -253,5 +253,6 @@ def _close(opened: MessageBasedResource) -> None:
     library: Any = opened.visalib
     handle = opened.session
     opened.close()
-    # The library would keep every session that it ever had.
+    # The library would keep every session that it ever had, and what it last said in each.
     library.sessions.pop(handle, None)
+    library._last_status_in_session.pop(handle, None)

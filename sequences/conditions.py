@@ -202,16 +202,6 @@ def loop_current_flows(value: float, at: View) -> bool:
     return value > 0.05 * at.expected.nameplate.hv_current_a
 
 
-def late(output: str) -> Exceeded:
-    """The regulator is not at rest 3 s after its travel time."""
-
-    def late_(_value: float, at: View) -> bool:
-        state = at.scan.outputs[output]
-        return state.at_rest_since is None and at.scan.now > state.due + 3 * S
-
-    return late_
-
-
 def deaf(output: str) -> Exceeded:
     """The voltage followed a raise by less than a quarter of what the position promises.
 
@@ -290,23 +280,6 @@ def off_frequency(value: float, at: View) -> bool:
     return abs(value - rated) > 0.01 * rated
 
 
-def stale_channels(at: View) -> list[str]:
-    """Return the critical channels that are older than they may be while their contactor is on."""
-    scan = at.scan
-    stale = []
-    for name, limit in at.expected.critical_ns:
-        if scan.now - scan.alive[name] <= limit:
-            continue
-        if loop_closed(at) if name.startswith("hv.") else any_closed(at):
-            stale.append(name)
-    return stale
-
-
-def something_stale(_value: float, at: View) -> bool:
-    """A critical channel is stale."""
-    return bool(stale_channels(at))
-
-
 def command_lost(_value: float, at: View) -> bool:
     """A command was not taken by what drives the outputs."""
     return bool(at.scan.lost)
@@ -375,14 +348,6 @@ def asked_words(prompt: str) -> Callable[[View], str]:
         return next(asked, "nobody asks for it")
 
     return words
-
-
-def stale_words(at: View) -> str:
-    """Which channels are stale, and what the first of them said last."""
-    stale = stale_channels(at)
-    reasons = [at.scan.image[name].reason for name in stale]
-    said = next((f"; {reason}" for reason in reasons if reason), "")
-    return f"no good reading in time from {', '.join(stale)}{said}"
 
 
 def prompt_words(at: View) -> str:

@@ -135,17 +135,9 @@ def is_open(scan: Scan, channel: str) -> bool:
     return value is not None and value < 0.5
 
 
-def guard_seen_open(scan: Scan) -> bool:
-    """Return whether the guard was seen open since the last scan."""
-    if is_open(scan, GUARD):
-        return True
-    # Opened and shut between two scans, the newest reading is of a shut guard.
-    return any(r.channel == GUARD and r.value is not None and r.value < 0.5 for r in scan.arrived)
-
-
 def guard_was_open(scan: Scan, expected: Expected) -> bool:
     """Return whether the guard was seen open since the last scan, or may have been open unseen."""
-    if guard_seen_open(scan):
+    if scan.was_open(GUARD):
         return True
     # People may have been in and out while nobody read it. While a contactor is closed such a
     # channel is a trip, and that keeps what armed trips use.

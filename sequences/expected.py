@@ -221,6 +221,10 @@ class Expected:
         highest = self.range_of("series.voltage.1", 1.25 * self.gap_limit_v)
         return frozenset(r for r in ranges if r <= highest)
 
+    def next_answer_ns(self, channel: str) -> int:
+        """Return how long after a poll began the answer to the next is there at the latest, ns."""
+        return int((self.periods_s[channel] + self.latencies_s[channel]) * S)
+
     def two_polls_ns(self, channel: str) -> int:
         """Return two poll periods of a channel plus its latency, ns."""
         return int((2 * self.periods_s[channel] + self.latencies_s[channel]) * S)

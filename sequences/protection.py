@@ -8,6 +8,7 @@ from math import inf
 from typing import NamedTuple
 
 from drivers.reading import OVER_RANGE, Reading
+from sequences.age_conditions import overdue, unread
 from sequences.conditions import View, proving_with_loop
 from sequences.evidence import Evidence
 from sequences.expected import Expected
@@ -85,7 +86,7 @@ class Protection:
             for name, count in self._counts.items()
             if (trip := self._delayed.get(name)) is not None
             and count.readings >= trip.readings
-            and at.scan.now - count.first >= trip.delay_s * S
+            and _is_over(trip, count, at)
             and count.begins == _begins(trip, at)
             and trip.armed(at)
         ]
@@ -97,6 +98,20 @@ class Count(NamedTuple):
     readings: int
     first: int
     begins: int
+
+
+def _is_over(trip: Trip, count: Count, at: View) -> bool:
+    """Return whether a delay is over: by its readings, or by the clock while they come in time.
+
+    Where link or program hang, time passes in which nobody has looked: the next reading tells.
+    """
+    delay, channel = trip.delay_s * S, trip.watch
+    if channel is None or at.scan.now - count.first < delay:
+        return False
+    if at.scan.alive[channel] - count.first >= delay or unread(at, channel):
+        return True
+    polled_meanwhile = at.expected.periods_s[channel] < trip.delay_s
+    return count.readings > polled_meanwhile and not overdue(at, channel)
 
 
 def _begins(trip: Trip, at: View) -> int | None:

@@ -126,6 +126,14 @@ class Scan:
         """Return whether the newest reading of a channel was over its range."""
         return self.image[channel].reason == OVER_RANGE
 
+    def was_open(self, contact: str) -> bool:
+        """Return whether the newest reading of a contact, or any since the last scan, is open.
+
+        Opened and shut between two scans, the newest is of a shut one.
+        """
+        readings = (self.image[contact], *(r for r in self.arrived if r.channel == contact))
+        return any(r.value is not None and r.value < 0.5 for r in readings)
+
     def at_rest_since(self) -> int | None:
         """Return since when every contactor and regulator has been at rest; None: one is not."""
         latest = 0

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
+from sequences import age_conditions as age
 from sequences import conditions as when
 from sequences import warm_conditions as warm
 from sequences.conditions import Armed, Exceeded, View, reads, saying
@@ -27,6 +28,8 @@ from sequences.scan import (
     UNITS,
     WINDINGS,
 )
+
+COMMAND_LOST = "command_lost"
 
 
 class Trip(NamedTuple):
@@ -80,9 +83,9 @@ def _supply(
     side: str, regulator: str, channel: str, closed: Armed, proven: Armed, full: when.Full
 ) -> tuple[Trip, ...]:
     return (
-        Trip(f"{side}_regulator_does_not_follow", None, 1, closed, when.late(regulator),
+        Trip(f"{side}_regulator_does_not_follow", None, 1, closed, age.late(regulator),
              "a drive or its feedback is dead and would be raised for ever",
-             saying(f"{regulator} was told to move and its position does not follow"),
+             age.late_words(regulator),
              "regulator drive, position feedback"),
         Trip(f"{side}_voltage_does_not_follow", channel, 1, proven, when.deaf(regulator),
              "a dead voltage reading would be raised for ever",
@@ -137,7 +140,7 @@ TRIPS: tuple[Trip, ...] = (
     Trip("guard", GUARD, 0, when.energised, when.opened,
          "somebody can reach live parts", saying("the guard opened while energised"),
          "who opened it; nobody is to enter before discharge and earth"),
-    Trip("command_lost", None, 0, when.always, when.command_lost,
+    Trip(COMMAND_LOST, None, 0, when.always, when.command_lost,
          "what is told to the outputs no longer reaches them", when.lost_words,
          "supply and link of what drives the outputs; the watchdog cuts by itself"),
     *_contactor(LV),
@@ -181,8 +184,8 @@ TRIPS: tuple[Trip, ...] = (
     Trip("frequency", FREQUENCY, 1, when.lv_above_half, when.off_frequency,
          "losses and flux are not those of rated frequency",
          reads(FREQUENCY, "more than 1 % off rated"), "the LV source", delay_s=10.0),
-    Trip("stale_channel", None, 1, when.any_closed, when.something_stale,
-         "the stand is run blind", when.stale_words, "that instrument, its supply and its link",
+    Trip("stale_channel", None, 1, when.any_closed, age.something_stale,
+         "the stand is run blind", age.stale_words, "that instrument, its supply and its link",
          deadline_s=2.0),
     _top_liquid("a", TOP_LIQUID_A),
     _top_liquid("b", TOP_LIQUID_B),

@@ -1,8 +1,8 @@
-"""How late scans began, counted."""
+"""How late scans began, counted and told."""
 
 import numpy as np
 
-from acquire.lateness import Lateness
+from acquire.lateness import HeldUp, Lateness
 
 MS = 1_000_000
 
@@ -30,3 +30,15 @@ def test_what_is_later_than_the_last_step_is_told_by_the_latest() -> None:
 
 def test_without_a_scan_there_is_nothing() -> None:
     assert Lateness().facts()["p99_ms"] == 0.0
+
+
+def test_what_held_scans_up_is_told_for_ten_seconds() -> None:
+    held_up = HeldUp()
+    assert held_up.words(0) == ""
+    assert not held_up.note(20_000 * MS, 499 * MS)
+    assert held_up.words(20_000 * MS) == ""
+    assert held_up.note(20_000 * MS, 3_100 * MS)
+    assert held_up.words(20_200 * MS) == ("; but scans were held up for 3.1 s until 0.2 s before")
+    assert not held_up.note(25_000 * MS, 0)
+    assert held_up.words(30_000 * MS)
+    assert not held_up.words(30_001 * MS)

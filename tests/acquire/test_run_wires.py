@@ -24,6 +24,8 @@ HANDS_S = 5.0
 ASKED_LINES = 5
 # The critical channels of an instrument that is gone are stale after so long.
 STALE_S = 40.0
+# Of stand time: longer than a time-out, so that one answer at least is lost.
+SILENT_S = 5
 # What a busy computer may take from the polls; a poll held up by another's time-out loses more.
 POLLED = 0.9
 
@@ -158,9 +160,8 @@ def test_one_cut_one_flooding_and_one_hanging_hold_up_nobody(serve: Serve) -> No
     assert lateness["missed"] <= (1 - POLLED) * lateness["scans"]
 
 
-@pytest.mark.campaign
-def test_a_whole_loss_test_with_polled_units_on_one_rtu_line(serve: Serve) -> None:
-    served = serve("--rtu", speed=2.0)
+def put_on_two_lines(served: Served) -> None:
+    """Have the stand file name the served RTU lines: one the outputs', the other the rest's."""
     file = served.folder / "stand.toml"
     told = file.read_text()
     lines = {}
@@ -176,6 +177,12 @@ def test_a_whole_loss_test_with_polled_units_on_one_rtu_line(serve: Serve) -> No
         told = told.replace(f'"{tcp[1]}"', f'"modbus-rtu:{place[1]},19200,N/{place[2]}"')
     assert lines["contacts"] == lines["temperatures"] != lines["outputs"]
     file.write_text(told)
+
+
+@pytest.mark.campaign
+def test_a_whole_loss_test_with_polled_units_on_one_rtu_line(serve: Serve) -> None:
+    served = serve("--rtu", speed=2.0)
+    put_on_two_lines(served)
     program = served.run()
     for stage in ("energise", "circulate", "load readings"):
         program.until(f"{stage} ─")
@@ -213,4 +220,22 @@ def test_a_source_and_a_motor_over_wires(serve: Serve) -> None:
     assert program.code() == 0, "\n".join(program.lines[-45:])
     print_lateness(served)
     run, _ = last_run(served)
+    assert (run.end, run.verdict) == ("complete", "within")
+
+
+@pytest.mark.campaign
+def test_an_answer_lost_on_an_rtu_line_while_a_regulator_travels_is_no_regulator_that_is_late(
+    serve: Serve,
+) -> None:
+    """The line is quiet for 12.6 s of stand time then: its position is not read, and goes on."""
+    served = serve("--rtu")
+    put_on_two_lines(served)
+    program = served.run()
+    program.until("energise ─")
+    served.stand.type(f"fault contacts_silent:{SILENT_S}")
+    for stage in ("circulate", "load readings"):
+        program.until(f"{stage} ─")
+    assert program.code() == 0, "\n".join(program.lines[-45:])
+    run, events = last_run(served)
+    assert "contacts" in {f["instrument"] for _, kind, f in events if kind == "fault"}
     assert (run.end, run.verdict) == ("complete", "within")

@@ -1,6 +1,7 @@
 """Stand time on the wall: monotonic, as fast as asked, with UTC beside it."""
 
 import time
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -11,7 +12,6 @@ from acquire.clock import (
     WallUtc,
     since_boot_ns,
     stand_time_of_now,
-    utc_now,
 )
 
 
@@ -89,11 +89,6 @@ def test_a_stepped_utc_is_anchored_anew_and_a_steady_one_is_not() -> None:
     assert anchors.drift_ns() == 0
 
 
-def test_a_run_that_continues_goes_on_in_the_old_runs_time() -> None:
-    anchor = (100 * S, utc_now())
-    assert 100 * S <= stand_time_of_now(anchor) < 160 * S
-
-
 @pytest.mark.skipif(not hasattr(time, "CLOCK_BOOTTIME"), reason="the system has no such clock")
 def test_the_time_in_which_the_computer_was_suspended_counts(
     monkeypatch: pytest.MonkeyPatch,
@@ -104,3 +99,23 @@ def test_the_time_in_which_the_computer_was_suspended_counts(
     monkeypatch.setattr(time, "clock_gettime_ns", lambda which: real(which) + 3600 * S)
     assert clock.now() >= 3600 * S
     assert since_boot_ns() >= 3600 * S
+
+
+@pytest.mark.parametrize(
+    # The anchor a minute ago at 100 s; how far it came, at which speed, and at which it goes on.
+    ("left_s", "ran", "goes", "now_s"),
+    [
+        (100, 1.0, 1.0, 160),
+        (150, 1.0, 1.0, 160),
+        (700, 20.0, 20.0, 1300),
+        (700, 20.0, 1.0, 730),
+        (900, 1.0, 1.0, 900),
+    ],
+)
+def test_a_run_that_continues_goes_on_in_the_old_runs_time(
+    left_s: int, ran: float, goes: float, now_s: int
+) -> None:
+    minute_ago = (datetime.now(UTC) - timedelta(seconds=60)).isoformat()
+    now = stand_time_of_now((100 * S, minute_ago), left_s * S, ran, goes)
+    # The wall goes on while this test runs.
+    assert now_s * S <= now < (now_s + 60 * goes) * S

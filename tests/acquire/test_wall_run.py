@@ -157,6 +157,26 @@ def test_lateness_is_in_the_record(staged: Staged) -> None:
     assert stage.archive.verify(outcome.run).whole
 
 
+def test_what_held_scans_up_is_in_the_record_and_in_the_words_of_what_then_trips(
+    staged: Staged,
+) -> None:
+    stage = staged(procedure=watching(SCANS))
+
+    def hang(scan: Scan) -> None:
+        if scan.number == 5:
+            stage.clock.wait_until(scan.now + 3 * S)
+            stage.say(OPERATOR_STOP)
+
+    stage.each = hang
+    run = stage.begin()
+    outcome = run.finish()
+    run.close()
+    assert outcome.finding is not None
+    late_s = max(facts["late_s"] for kind, facts in stage.told if kind == "held_up")
+    assert late_s >= 2.0
+    assert f"held up for {late_s:.1f} s until 0.0 s before" in outcome.finding["seen"]
+
+
 @pytest.mark.parametrize(
     ("asks", "end", "finding"),
     [

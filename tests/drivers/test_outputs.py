@@ -3,7 +3,7 @@
 import pytest
 
 from drivers.link import Block, NoAnswer
-from drivers.outputs import LOOP, LV, SELECTOR, Outputs
+from drivers.outputs import LOOP, LV, LV_REGULATOR, SELECTOR, Outputs, S
 from drivers.reading import Reading
 from tests.drivers.simulated.scenario import LocalClock, stand_file
 
@@ -67,6 +67,24 @@ def test_moving_on_it_is_at_rest_only_at_its_new_position(outputs: Outputs) -> N
         outputs.follow([Reading(SELECTOR, began, began, position)])
         seen.append(outputs.states()[SELECTOR].at_rest_since)
     assert seen == [None, None, 4]
+
+
+def test_a_regulator_is_due_its_travel_after_the_write_was_answered() -> None:
+    """A write that waited for its answer leaves it no less time; readings count from before it."""
+    clock, unit = LocalClock(), Written()
+
+    class Slow(Written):
+        def write(self, address: int, values: tuple[int, ...], timeout_s: float) -> None:
+            unit.write(address, values, timeout_s)
+            clock.wait_until(clock.now() + 4 * S)
+
+    outputs = Outputs(WIRING, Slow(), clock)
+    begun = clock.now()
+    outputs.move(LV_REGULATOR, 0.4)
+    state = outputs.states()[LV_REGULATOR]
+    travel = round(0.4 / WIRING.lv_regulator.rate_per_s * S)
+    assert unit.words
+    assert (state.since, state.due) == (begun, begun + 4 * S + travel)
 
 
 def test_stop_category_0_opens_it(outputs: Outputs, unit: Written) -> None:

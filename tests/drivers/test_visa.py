@@ -33,7 +33,7 @@ from drivers.link import (
     Refused,
 )
 from drivers.reading import Quality
-from drivers.visa import VisaTextLink, _translated
+from drivers.visa import VisaTextLink, _opened, _translated
 from tests.drivers.canned import CannedClock
 from tests.drivers.linked import ENOUGH_S, SOON_S
 from tests.drivers.served import served
@@ -483,6 +483,18 @@ def test_no_bytes_get_past_the_seam(answer: bytes) -> None:
     if line:
         assert answer.count(b"\n") == 1
         assert line == answer.decode("ascii").rstrip("\r\n")
+
+
+def test_of_a_session_that_was_closed_the_library_keeps_nothing() -> None:
+    library: Any = pyvisa.ResourceManager("@py").visalib
+    with served(_answer) as server:
+        before = set(library.sessions)
+        session = _opened(server.resource, "lv")
+        (handle,) = set(library.sessions) - before
+        assert handle in library._last_status_in_session
+        session.close()
+    assert handle not in library.sessions
+    assert handle not in library._last_status_in_session
 
 
 def test_the_session_is_what_this_relies_on() -> None:

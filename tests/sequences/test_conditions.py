@@ -296,16 +296,6 @@ class TestLoop:
 
 
 class TestRegulators:
-    @pytest.mark.parametrize("output", [LV_REGULATOR, LOOP_REGULATOR])
-    @pytest.mark.parametrize(
-        ("due", "rest", "late"), [(97.0, None, False), (96.9, None, True), (96.9, 99.0, False)]
-    )
-    def test_late_3_s_after_it_was_due(
-        self, output: str, due: float, rest: float | None, late: bool
-    ) -> None:
-        at = view(outputs=told(output, 0.5, rest=rest, due=due))
-        assert when.late(output)(0.0, at) is late
-
     @pytest.mark.parametrize(("output", "full_v"), [(LV_REGULATOR, 460), (LOOP_REGULATOR, 700)])
     @pytest.mark.parametrize(
         ("part", "followed", "deaf"),
@@ -384,32 +374,6 @@ class TestRegulators:
 
 
 class TestWatching:
-    def _stale(self, channel: str, age: float, *contactors: str) -> list[str]:
-        at = view(outputs=closed(*contactors))
-        alive = {**at.scan.alive, channel: ns(100.0 - age)}
-        return when.stale_channels(at._replace(scan=_with(at.scan, alive=alive)))
-
-    def test_a_critical_channel_older_than_it_may_be(self) -> None:
-        assert self._stale(LV_VOLTAGE, 5.0, LV) == []
-        assert self._stale(LV_VOLTAGE, 5.001, LV) == [LV_VOLTAGE]
-        assert self._stale("guard", 1.001, LOOP) == ["guard"]
-        assert self._stale("ambient.1", 1000.0, LV, LOOP) == []
-
-    def test_with_its_own_contactor_closed(self) -> None:
-        assert self._stale(LV_VOLTAGE, 6.0) == []
-        assert self._stale(HV_VOLTAGE, 6.0, LV) == []
-        assert self._stale(HV_VOLTAGE, 6.0, LOOP) == [HV_VOLTAGE]
-
-    def test_all_that_are_stale_are_found_and_named(self) -> None:
-        at = view(outputs=closed(LV, LOOP))
-        alive = {**at.scan.alive, HV_VOLTAGE: 0, "guard": 0}
-        at = at._replace(scan=_with(at.scan, alive=alive))
-        assert sorted(when.stale_channels(at)) == ["guard", HV_VOLTAGE]
-        assert when.something_stale(0.0, at)
-        assert not when.something_stale(0.0, view(outputs=closed(LV, LOOP)))
-        assert {"guard", HV_VOLTAGE} <= set(when.stale_words(at).replace(",", "").split())
-        assert ", " in when.stale_words(at)
-
     def test_a_record_older_than_two_commits_and_than_10_s(self) -> None:
         # The shipped rehearsal commits every 60 s.
         assert not when.record_late(0.0, _committed(120.0))

@@ -1,6 +1,7 @@
 """Protection counts readings and delays as the table of trips says, and nothing else."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from hypothesis import given
@@ -13,7 +14,7 @@ from sequences.evidence import Evidence
 from sequences.protection import Protection
 from sequences.scan import LV_CURRENT, LV_VOLTAGE, Scan
 from sequences.trips import TRIPS, Trip
-from tests.sequences.built import fails, over, reads, scan, told
+from tests.sequences.built import fails, ns, over, reads, scan, told
 from tests.sequences.paper import shipped
 
 LIMIT = 10.0
@@ -183,6 +184,60 @@ class TestDelay:
         row = trip(delay_s=1.0, armed=lv_is_told_to_close)
         scans = scan(1, volts(11, t=0.5), outputs=told(LV, 1.0)), scan(2)
         assert judged(row, *scans) == [False, False]
+
+
+class TestHangs:
+    """The contactor told to open at 0, read closed just after, and then nobody reads for a while.
+
+    The shipped contacts are polled every 0.2 s; its delay is 0.5 s.
+    """
+
+    row = next(t for t in TRIPS if t.name == "lv_contactor_will_not_open")
+
+    def hung(self, now: float, *arrived: Reading, newest: float) -> Scan:
+        """Return a scan whose newest reading of the contact is of `newest`, closed."""
+        at = scan(now, arrived, outputs=told(LV, 0.0))
+        image = {**at.image, LV: reads(LV, 1.0, newest)} | {r.channel: r for r in arrived}
+        return replace(at, image=image, alive={**at.alive, LV: ns(newest)})
+
+    def first(self) -> Scan:
+        return self.hung(0.06, reads(LV, 1.0, 0.05), newest=0.05)
+
+    def test_a_delay_that_passed_while_nobody_read_is_no_trip(self) -> None:
+        """The next reading shows that the contactor opened long ago."""
+        open_ = self.hung(0.8, reads(LV, 0.0, 0.75), newest=0.75)
+        assert judged(self.row, self.first(), self.hung(0.7, newest=0.05), open_) == [False] * 3
+
+    def test_a_failure_is_no_reading_that_tells(self) -> None:
+        """That nobody answered shows neither an open contact nor a closed one."""
+        failed = self.hung(0.8, fails(LV, 0.7), newest=0.05)
+        assert judged(self.row, self.first(), failed) == [False, False]
+
+    def test_one_reading_is_not_enough_where_the_next_should_have_come(self) -> None:
+        """Also where an answer may take so long that it is not yet overdue."""
+        slow = replace(shipped(), latencies_s={**shipped().latencies_s, LV: 1.0})
+        protection = Protection(slow, (self.row,))
+        assert acted(protection, self.first(), self.hung(0.7, newest=0.05)) == [None, None]
+
+    def test_the_next_reading_tells_at_once(self) -> None:
+        """It spans the delay with the first."""
+        closed = self.hung(0.8, reads(LV, 1.0, 0.75), newest=0.75)
+        assert judged(self.row, self.first(), self.hung(0.7, newest=0.05), closed) == [
+            False,
+            False,
+            True,
+        ]
+
+    def test_while_readings_come_the_clock_tells(self) -> None:
+        """Readings at 0.05, 0.25 and 0.45 s: over at 0.55 s, before the next."""
+        more = [self.hung(t + 0.01, reads(LV, 1.0, t), newest=t) for t in (0.25, 0.45)]
+        ends = self.hung(0.54, newest=0.45), self.hung(0.55, newest=0.45)
+        assert judged(self.row, self.first(), *more, *ends) == [False] * 4 + [True]
+
+    def test_nobody_waits_for_a_contact_that_is_stale(self) -> None:
+        """Its last reading was of a closed contact: it may be live."""
+        scans = self.first(), self.hung(1.05, newest=0.05), self.hung(1.06, newest=0.05)
+        assert judged(self.row, *scans) == [False, False, True]
 
 
 class TestChoice:

@@ -5,6 +5,7 @@ from typing import Any
 import pytest
 
 from drivers.outputs import LOOP, LOOP_REGULATOR, LV, LV_REGULATOR
+from sequences import age_conditions as age
 from sequences import conditions as when
 from sequences import warm_conditions as warm
 from sequences.scan import (
@@ -45,7 +46,7 @@ def supply(
     side: str, regulator: str, channel: str, closed: tuple[when.Armed, when.Armed], full: when.Full
 ) -> dict[str, Stated]:
     twice = {"readings": 2, "since": regulator}
-    deaf, late = when.deaf(regulator), when.late(regulator)
+    deaf, late = when.deaf(regulator), age.late(regulator)
     wandered, drifted = when.wandered(regulator), when.drifted(channel, full)
     return {
         f"{side}_regulator_does_not_follow": (None, 1, closed[0], late, {}),
@@ -114,7 +115,7 @@ STATED: dict[str, Stated] = {
         when.rated_loop,
     ),
     "frequency": (FREQUENCY, 1, when.lv_above_half, when.off_frequency, {"delay_s": 10.0}),
-    "stale_channel": (None, 1, when.any_closed, when.something_stale, {"deadline_s": 2.0}),
+    "stale_channel": (None, 1, when.any_closed, age.something_stale, {"deadline_s": 2.0}),
     "over_temperature_a": (TOP_LIQUID_A, 1, when.any_closed, warm.too_hot, {"readings": 3}),
     "over_temperature_b": (TOP_LIQUID_B, 1, when.any_closed, warm.too_hot, {"readings": 3}),
     **{n: row for n, row in WARM.items() if n.startswith("over") and "winding" in n},

@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 from unittest.mock import patch
 
 import acquire.cycle
+import sequences.age_conditions
 import sequences.protection
 from acquire.cycle import Cycle
 from drivers.outputs import LOOP, LV_REGULATOR
@@ -54,7 +55,7 @@ def _stale_inverted() -> Planted:
         scan = at.scan
         return [n for n, limit in at.expected.critical_ns if scan.now - scan.alive[n] <= limit]
 
-    return Planted(((sequences.conditions, "stale_channels", inverted),))
+    return Planted(((sequences.age_conditions, "stale_channels", inverted),))
 
 
 def _beats_first() -> Planted:
