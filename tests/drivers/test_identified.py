@@ -3,7 +3,7 @@
 import pytest
 
 from drivers.identified import IdentifiedUnit
-from drivers.link import BadAnswer, Block, NoAnswer
+from drivers.link import BadAnswer, Block, ConnectionLost, NoAnswer
 from drivers.wiring import RegisterIdentity
 from tests.drivers.canned import CannedClock, CannedRegisters
 
@@ -30,6 +30,9 @@ def test_another_unit_is_not_believed(found: dict[int, int]) -> None:
     link.registers = found
     with pytest.raises(BadAnswer, match="another unit"):
         identified.reopen()
+    for talk in (lambda: identified.read(Block(0, 1), 0.5), lambda: identified.write(0, (1,), 0.5)):
+        with pytest.raises(ConnectionLost, match="isn't proven"):
+            talk()
 
 
 def test_one_that_does_not_say_is_not_open() -> None:
