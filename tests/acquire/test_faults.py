@@ -57,7 +57,7 @@ EXPECTED = {
         )
         for how in ("slow", "late")
     },
-    "lv_analyser_frozen": Expect("@energise", "aborted", "lv_voltage_does_not_follow"),
+    "lv_analyser_frozen": Expect("@energise", "aborted", "stale_channel"),
     "lv_analyser_over_range": Expect("@energise", "aborted", "overvoltage"),
     "hv_analyser_frozen": Expect("@energise", "stopped", "loop_voltage_does_not_follow"),
     "hv_analyser_over_range": Expect("@energise", "aborted", "current_with_loop_open"),
