@@ -36,7 +36,6 @@ from sequences.scan import (
     Scan,
     WithholdHeartbeat,
 )
-from sequences.trips import COMMAND_LOST, Trip
 
 Observer = Callable[[int, str, Mapping[str, Any]], None]
 
@@ -261,14 +260,8 @@ class Cycle:
         if trip.category == 0:
             self.outputs.open_all()
         seen = trip.seen(View(scan, evidence, self.expected))
-        self.run.stop(trip, seen + self._besides(scan.now, trip), scan)
+        self.run.stop(trip, seen + self._held_up.words(scan.now), scan)
         return evidence.revoke()
-
-    def _besides(self, now: int, trip: Trip) -> str:
-        """Return what else is known where something trips: it may be its cause."""
-        fault = None if trip.name == COMMAND_LOST else self.outputs.fault
-        lost = f"; no heartbeat since the outputs failed: {fault.came_back}" if fault else ""
-        return self._held_up.words(now) + lost
 
     def _intend(self, request: Request, passage: Passage) -> str | None:
         """Note the intent of a closing once nothing else is missing; return what it closes."""

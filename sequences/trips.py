@@ -29,8 +29,6 @@ from sequences.scan import (
     WINDINGS,
 )
 
-COMMAND_LOST = "command_lost"
-
 
 class Trip(NamedTuple):
     """One row: while `armed`, once `exceeded` for `readings` readings and `delay_s`, it acts.
@@ -140,7 +138,7 @@ TRIPS: tuple[Trip, ...] = (
     Trip("guard", GUARD, 0, when.energised, when.opened,
          "somebody can reach live parts", saying("the guard opened while energised"),
          "who opened it; nobody is to enter before discharge and earth"),
-    Trip(COMMAND_LOST, None, 0, when.always, when.command_lost,
+    Trip("command_lost", None, 0, when.always, when.command_lost,
          "what is told to the outputs no longer reaches them", when.lost_words,
          "supply and link of what drives the outputs; the watchdog cuts by itself"),
     *_contactor(LV),
