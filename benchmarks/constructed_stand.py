@@ -16,7 +16,7 @@ from multiprocessing.connection import Connection
 from typing import Any
 
 from acquire.configuration import Scenario, load_scenario
-from drivers.description import Instrument, TextDescription
+from drivers.description import Instrument, TextDescription, Watchdog
 
 # What reads 1 on a dead stand that nothing is wrong with.
 HEALTHY = {"guard", "emergency_stop", "protection_contact", "watchdog", "upstream_breaker"}
@@ -60,7 +60,9 @@ class ConstructedStand:
             scan_period_s=scan_period_s,
             commit_interval_s=1.0,
             instrument=instruments,
-            outputs=replace(shipped.stand.outputs, resource=outputs),
+            outputs=replace(shipped.stand.outputs, resource=outputs, identity=None),
+            # So long it is looked at whether another program beats.
+            watchdog=Watchdog(drop_s=0.5),
         )
         self.scenario = replace(shipped, stand=stand)
 
