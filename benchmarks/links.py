@@ -147,7 +147,7 @@ def _registers(port: int) -> None:
     bare = lambda: client.read_holding_registers(0, count=8, device_id=1)  # noqa: E731
     _compare("registers", bare, _good(instrument), 0.8)
     link.close()
-    client.close()  # type: ignore[no-untyped-call]
+    client.close()  # type: ignore[no-untyped-call]  # the library types none
 
 
 if __name__ == "__main__":

@@ -72,7 +72,7 @@ def stand(port: Connection) -> None:
         served.start()
         resources = {i.name: i.resource for i in scenario.stand.instrument}
         text, unit = text_place(resources["lv_analyser"]), register_unit(resources["contacts"])
-        port.send([text.port, unit.port])  # type: ignore[union-attr]
+        port.send([text.port, unit.port])  # type: ignore[union-attr]  # both are sockets
         await asyncio.Event().wait()
 
     asyncio.run(serve())

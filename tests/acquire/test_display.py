@@ -30,7 +30,7 @@ def standing(expected: Expected, *readings: Reading, **changes: object) -> Stand
     image.publish("any", readings)
     arrived = image.take()
     scan = Scan(1, NOW, arrived.image, [], arrived.alive, [], {}, (), None, NOW, None)
-    return Standing(replace(scan, **changes), "running", "prove", NOW - 7 * S, 1)  # type: ignore[arg-type]
+    return Standing(replace(scan, **changes), "running", "prove", NOW - 7 * S, 1)  # type: ignore[arg-type]  # changes by name, a stand-in for a run
 
 
 def shown(
@@ -179,6 +179,6 @@ def test_the_follower_knows_since_when_a_stage_lasts() -> None:
     expected = expected_for("loss_test")
     scan = standing(expected).scan
     for t, stage in ((1, "prepare"), (2, "prepare"), (3, "prove"), (4, "prove")):
-        follower(replace(scan, now=t), Run(stage))  # type: ignore[arg-type]
+        follower(replace(scan, now=t), Run(stage))  # type: ignore[arg-type]  # changes by name, a stand-in for a run
     assert follower.standing is not None
     assert (follower.standing.stage, follower.standing.stage_began) == ("prove", 3)

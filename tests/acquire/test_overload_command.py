@@ -122,7 +122,7 @@ class TestCycle:
                 name: getattr(UNIT, name) + u * rng.standard_normal()
                 for name, u in UNIT.standard.given().items()
             }
-            unit = LoadingUnit(UNIT.kind, **given, **without)  # type: ignore[arg-type]
+            unit = LoadingUnit(UNIT.kind, **given, **without)  # type: ignore[arg-type]  # figures by name
             hot = difference_form(unit.characteristics(), loading, periodic=True).hot_spot_c
             lives.append(math.log(float(np.mean(2 ** ((hot[1:] - 98) / 6)))))
         # The standard deviation of 200 draws is known to 5 %, here three times that.

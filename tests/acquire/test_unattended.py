@@ -35,7 +35,7 @@ def declared(**changes: object) -> Unattended:
         "temperatures_b": ("b.top_liquid", "b.case"),
         **changes,
     }
-    return Unattended(**given)  # type: ignore[arg-type]
+    return Unattended(**given)  # type: ignore[arg-type]  # texts and lists by name
 
 
 def test_a_stand_that_declares_everything_may_be_left() -> None:

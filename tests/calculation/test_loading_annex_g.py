@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp  # type: ignore[import-untyped]  # ships no types
-from scipy.optimize import brentq  # type: ignore[import-untyped]
+from scipy.optimize import brentq  # type: ignore[import-untyped]  # SciPy ships no types
 
 from calculation.annex_g import AnnexGTemperatures, annex_g, annex_g_cycle
 from calculation.annex_g_unit import AnnexG, Liquid, State

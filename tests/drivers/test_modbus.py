@@ -338,13 +338,13 @@ def test_joining_a_good_line_disturbs_nobody(line: Line) -> None:
     first, second = line.unit(1), line.unit(2)
     first.reopen()
     first.read(Block(0, 1), patience_s)
-    opened = first._line.opened  # type: ignore[attr-defined]
+    opened = first._line.opened  # type: ignore[attr-defined]  # the line is no part of a link
     second.reopen()
     assert second.read(Block(0, 1), patience_s) == (200,)
-    assert first._line.opened == opened  # type: ignore[attr-defined]
+    assert first._line.opened == opened  # type: ignore[attr-defined]  # the line is no part of a link
     # An answer that was not believed above the link: the line is opened afresh.
     second.reopen()
-    assert first._line.opened == opened + 1  # type: ignore[attr-defined]
+    assert first._line.opened == opened + 1  # type: ignore[attr-defined]  # the line is no part of a link
 
 
 def test_a_line_that_is_busy_all_the_time_is_no_answer(line: Line) -> None:

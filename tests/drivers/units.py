@@ -68,7 +68,7 @@ class ServedUnit:
         self.port = transport.sockets[0].getsockname()[1]
         self._ready.set()
         await self._stop.wait()
-        await server.shutdown()  # type: ignore[no-untyped-call]
+        await server.shutdown()  # type: ignore[no-untyped-call]  # the library types none
 
 
 @contextmanager

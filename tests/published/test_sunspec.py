@@ -143,7 +143,7 @@ def _unit(image: dict[int, int]) -> CannedRegisters:
 
 def _ours(model: int) -> SunSpecDescription:
     wanted = tuple(SunSpecValue(name, name) for name in POINTS)
-    return SunSpecDescription("sunspec", (model,), wanted)  # type: ignore[arg-type]
+    return SunSpecDescription("sunspec", (model,), wanted)  # type: ignore[arg-type]  # a model drawn, not a literal
 
 
 INTEGERS: dict[str, float | int] = {

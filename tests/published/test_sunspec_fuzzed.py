@@ -130,7 +130,7 @@ def _ours(found: Map) -> tuple[dict[str, Reading], bool]:
     link = CannedRegisters(clock, found.registers)
     link.refuse_unknown = True
     wanted = tuple(SunSpecValue(name, name) for name in POINTS)
-    description = SunSpecDescription("sunspec", (found.model,), wanted)  # type: ignore[arg-type]
+    description = SunSpecDescription("sunspec", (found.model,), wanted)  # type: ignore[arg-type]  # a model found, not a literal
     channels = tuple(Channel(name, f"x.{name}", "1", 5.0) for name in POINTS)
     meter = Instrument("meter", "sunspec", "X", 1.0, 0.5, channels)
     instrument = RegisterInstrument(meter, description, link, clock)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp  # type: ignore[import-untyped]
+from scipy.integrate import solve_ivp  # type: ignore[import-untyped]  # SciPy ships no types
 
 from drivers.simulated.thermal.pair import NOTHING, ThermalPair
 from drivers.simulated.thermal.truth import TrueBody, TrueThermalUnit
