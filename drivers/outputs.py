@@ -121,7 +121,12 @@ class Outputs:
                 self._write(output, regulator.address, register)
 
     def go_on(self) -> None:
-        """Switch the motors of regulators on their way; once a scan, after what it commands."""
+        """Switch the motors of regulators on their way; once a scan, after what it commands.
+
+        Before the outputs are claimed nothing runs.
+        """
+        if not self.claimed:
+            return
         for motor in self._motors.values():
             motor.go_on(self._clock.now())
 

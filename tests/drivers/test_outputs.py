@@ -5,7 +5,7 @@ import pytest
 from drivers.link import Block, NoAnswer
 from drivers.outputs import LOOP, LV, LV_REGULATOR, SELECTOR, Outputs, S
 from drivers.reading import Reading
-from tests.drivers.simulated.scenario import LocalClock, stand_file
+from tests.drivers.simulated.scenario import SHIPPED, LocalClock, stand_file
 
 WIRING = stand_file().outputs
 
@@ -142,3 +142,17 @@ def test_the_first_command_that_is_lost_is_the_one_that_is_told() -> None:
     outputs.heartbeat(DROP_NS)
     assert outputs.fault is not None
     assert "write (1,) at 1, lv_contactor" in str(outputs.fault)
+
+
+def test_no_motor_runs_before_the_outputs_are_claimed(unit: Written) -> None:
+    """Not even down to zero, where it would be sent: another program may hold them."""
+    wiring = stand_file(SHIPPED / "bench_pair").outputs
+    motor = wiring.loop_regulator.motor
+    assert motor is not None
+    outputs = Outputs(wiring, unit, LocalClock())
+    outputs.go_on()
+    assert unit.words == []
+    outputs.claim()
+    outputs.go_on()
+    assert (motor.lower_at, 1) in unit.words
+    assert (motor.raise_at, 1) not in unit.words
