@@ -227,6 +227,10 @@ def _drives(stand: Stand, descriptions: Mapping[str, Description]) -> Iterator[D
             for limit in (f"{name}.lower_limit", f"{name}.upper_limit"):
                 if limit not in channels:
                     yield Disagreement(("instrument",), f"a channel named {limit}: it has a motor")
+            for watched in (name, f"{name}.lower_limit", f"{name}.upper_limit"):
+                if watched in channels and not channels[watched].critical:
+                    expected = "true: nothing else stops a motor that nobody sees"
+                    yield Disagreement(_path_of(stand, watched, "critical"), expected)
 
 
 def _motor(stand: Stand, name: str, regulator: Regulator) -> Iterator[Disagreement]:

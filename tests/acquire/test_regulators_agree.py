@@ -10,6 +10,7 @@ from acquire.configuration import ConfigurationError, load_scenario
 
 MOTOR = "motor = { raise_at = 4, lower_at = 5 }"
 SOURCE = 'resource = "TCPIP::127.0.0.1::5049::SOCKET"'
+UNCRITICAL = '"loop_regulator", unit = "1", stale_after_s = 2.0, critical = true'
 LOWER = '"loop_regulator.lower_limit"'
 
 
@@ -28,6 +29,7 @@ def _bench(tmp_path: Path) -> Path:
         ("raise_at = 4", "raise_at = 1", "outputs.loop_regulator.motor", "lv_contactor has this"),
         ("resolution = 0.002", "resolution = 0.001", "outputs.loop_regulator.resolution", "0.002"),
         ("drop_s = 1.0", "drop_s = 3.0", "outputs.loop_regulator.rate_per_s", "until the watchdog"),
+        (UNCRITICAL, UNCRITICAL.replace("true", "false"), "instrument", "nobody sees"),
         (LOWER, '"x"', "instrument", "a channel named loop_regulator.lower_limit"),
         ("5049", "5045", "instrument[0].resource", "an opening would wait"),
         (SOURCE, 'resource = "modbus-tcp:h:1/1"', "outputs.lv_regulator.source", "TCPIP::HOST"),

@@ -21,7 +21,7 @@ from drivers.description import Instrument, Stand
 from drivers.link import RegisterLink, TextLink
 from tests.acquire.wired import WiredStand, unhurried
 from tests.drivers.hislip_instrument import DATA_END, HislipInstrument, frame
-from tests.drivers.linked import eventually
+from tests.drivers.linked import eventually, leaves_a_socket
 from tests.drivers.listening import listening
 from tests.drivers.usbtmc_instrument import RESOURCE, UsbtmcInstrument, plug_in
 from tests.drivers.vxi11_instrument import Vxi11Instrument
@@ -116,7 +116,7 @@ def test_a_stand_with_one_of_each_kind_is_checked(
     assert [i["wrong"] for i in told["instruments"]] == [None] * len(told["instruments"])
 
 
-@pytest.mark.filterwarnings("ignore:unclosed:ResourceWarning")
+@leaves_a_socket
 def test_what_is_not_there_is_told_in_a_line_each_with_what_to_do(
     instruments: Instruments, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -15,6 +15,9 @@ from drivers.visa import VisaTextLink
 # Long enough that a busy computer is never taken for silence, short enough to wait for silence.
 ENOUGH_S, SOON_S = 30.0, 0.15
 
+# Where an opening fails, pyvisa-py leaves its socket to the garbage collector.
+leaves_a_socket = pytest.mark.filterwarnings("ignore:unclosed:ResourceWarning")
+
 
 @contextmanager
 def linked(resource: str) -> Iterator[VisaTextLink]:
@@ -29,8 +32,7 @@ def linked(resource: str) -> Iterator[VisaTextLink]:
 def not_opened(resource: str, fault: type[InstrumentFault], words: str) -> None:
     """Make sure that a link is not opened, and why.
 
-    Where it fails, pyvisa-py leaves a connection to the garbage collector: the test that calls this
-    has to overlook its ResourceWarning.
+    The test that calls this is marked `leaves_a_socket`.
     """
     link = VisaTextLink(resource, "lv")
     with pytest.raises(fault, match=words):

@@ -20,6 +20,7 @@ from tests.drivers.linked import (
     ENOUGH_S,
     SOON_S,
     eventually,
+    leaves_a_socket,
     linked,
     not_opened,
     sessions_of_the_library,
@@ -141,7 +142,7 @@ def test_another_messages_answer_is_not_taken() -> None:
         assert link.query("CURR?", ENOUGH_S) == "5"
 
 
-@pytest.mark.filterwarnings("ignore:unclosed:ResourceWarning")
+@leaves_a_socket
 def test_an_instrument_that_has_clients_enough_says_so() -> None:
     """Its words stand in the line, and not that nothing was found."""
     with listening(HislipInstrument(_answer)) as server:
@@ -151,7 +152,7 @@ def test_an_instrument_that_has_clients_enough_says_so() -> None:
         not_opened(server.resource, ConnectionLost, "too many clients")
 
 
-@pytest.mark.filterwarnings("ignore:unclosed:ResourceWarning")
+@leaves_a_socket
 def test_nobody_at_the_port_is_lost() -> None:
     """Refused at once."""
     with socket.create_server(("127.0.0.1", 0)) as listener:

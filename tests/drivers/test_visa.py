@@ -35,7 +35,7 @@ from drivers.link import (
 from drivers.reading import Quality
 from drivers.visa import VisaTextLink, _opened, _translated
 from tests.drivers.canned import CannedClock
-from tests.drivers.linked import ENOUGH_S, SOON_S
+from tests.drivers.linked import ENOUGH_S, SOON_S, leaves_a_socket
 from tests.drivers.served import served
 
 pytestmark = pytest.mark.usefixtures("no_back_off")
@@ -192,7 +192,7 @@ def test_a_refused_port_is_found_when_it_is_opened() -> None:
         "nonsense",
     ],
 )
-@pytest.mark.filterwarnings("ignore::ResourceWarning")
+@leaves_a_socket
 def test_what_is_not_there_is_lost(resource: str) -> None:
     """VXI-11, HiSLIP, USB and serial lines with nobody at their other end, and no resource."""
     link = VisaTextLink(resource, "lv")

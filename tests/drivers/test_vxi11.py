@@ -24,6 +24,7 @@ from tests.drivers.linked import (
     ENOUGH_S,
     SOON_S,
     eventually,
+    leaves_a_socket,
     linked,
     not_opened,
     sessions_of_the_library,
@@ -204,7 +205,7 @@ def test_an_instrument_that_knows_no_clear_is_opened_nevertheless() -> None:
         assert eventually(lambda: not server.links)
 
 
-@pytest.mark.filterwarnings("ignore:unclosed:ResourceWarning")
+@leaves_a_socket
 def test_a_link_that_is_not_given_is_told_by_its_name() -> None:
     """Too many links is the usual reason."""
     with listening(Vxi11Instrument(_answer)) as server:
@@ -212,7 +213,7 @@ def test_a_link_that_is_not_given_is_told_by_its_name() -> None:
         not_opened(server.resource, Refused, "out of resources")
 
 
-@pytest.mark.filterwarnings("ignore:unclosed:ResourceWarning")
+@leaves_a_socket
 def test_nobody_at_the_port_is_lost() -> None:
     """Refused at once."""
     with socket.create_server(("127.0.0.1", 0)) as listener:
@@ -220,7 +221,7 @@ def test_nobody_at_the_port_is_lost() -> None:
     not_opened(f"TCPIP::127.0.0.1,{port}::INSTR", ConnectionLost, "refused")
 
 
-@pytest.mark.filterwarnings("ignore:unclosed:ResourceWarning")
+@leaves_a_socket
 def test_a_host_of_no_name_is_told_as_that(monkeypatch: pytest.MonkeyPatch) -> None:
     """pyvisa-py says "bad file descriptor". No name server is asked here."""
 
@@ -233,7 +234,7 @@ def test_a_host_of_no_name_is_told_as_that(monkeypatch: pytest.MonkeyPatch) -> N
     not_opened("TCPIP::nowhere.invalid::INSTR", ConnectionLost, "no such host")
 
 
-@pytest.mark.filterwarnings("ignore:unclosed:ResourceWarning")
+@leaves_a_socket
 def test_a_host_that_does_not_answer_is_lost(monkeypatch: pytest.MonkeyPatch) -> None:
     """Its queue is full, so that it drops whoever wants to connect, as an absent host does."""
     monkeypatch.setattr(visa, "CONNECT_MS", 200)
